@@ -1,0 +1,166 @@
+"""What stands on the shelf: kinds, leathers, lots, and the supplies beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from catalog.quantities import Grade, Lab, Number, Span
+
+
+@dataclass(frozen=True, slots=True)
+class Swatch:
+    """A color: its sRGB hex text, CIELAB under D65, and lightness L* in thousandths."""
+
+    srgb: str
+    lab: Lab
+    lightness_milli: int
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """Tannage and behavior shared by leathers of one make.
+
+    ``split``, ``edge``, ``mark`` and ``back_shown`` are grades: fine, only after the maker's
+    sign-off, or refused. ``strain_limit`` is the allowed strain of the outer fibers at a fold.
+    """
+
+    code: str
+    name: str
+    species: str
+    tannage: str
+    held: Span
+    split: Grade
+    split_min_um: int
+    skive_min_um: int
+    strain_limit: Mapping[str, Fraction]
+    edge: Mapping[str, Grade]
+    mark: Mapping[str, Grade]
+    back_shown: Grade
+    marks_at_folds: bool
+    tensile_n_per_mm2: Number
+    stretch_percent: Number
+    stiff: bool
+    yield_ratio: Fraction
+    lot_drift_milli: int
+    rub_rating: int
+    price_per_sqft_minor: int
+    price_band: str
+    lead_days: int
+    minimum_order_sqft: Number
+    lining_only: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Leather:
+    """One color of a kind. ``status`` is active, last_lot or retired."""
+
+    code: str
+    kind: Kind
+    name: str
+    swatch: Swatch
+    reserve_um2: int
+    status: str
+    aliases: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class FreeRectangle:
+    """A free rectangle of a lot; ``along_um`` runs along the backbone."""
+
+    along_um: int
+    across_um: int
+
+
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """One hide, shell, skin, strap or remnant in stock.
+
+    ``rectangles`` are disjoint and net of what is reserved. ``drift_milli`` is the CIEDE2000
+    distance to the leather's standard.
+    """
+
+    code: str
+    leather: str
+    form: str
+    mill_stamp: str | None
+    stamp_unit: str | None
+    left_um2: int
+    reserved_um2: int
+    thickness: Span
+    rectangles: tuple[FreeRectangle, ...]
+    drift_milli: int
+    stamp_legible: bool
+    grade: str
+
+    @property
+    def free_um2(self) -> int:
+        """Return what may still be promised, in square micrometers."""
+        return self.left_um2 - self.reserved_um2
+
+
+@dataclass(frozen=True, slots=True)
+class Thread:
+    """One spool lot. ``left_um`` is the length left, ``break_n`` the load of one strand."""
+
+    code: str
+    material: str
+    tex: Number
+    diameter_um: int
+    color: str
+    swatch: Swatch
+    left_um: int
+    break_n: Number
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """A finish in a color. ``left_ul`` None: nothing is used up."""
+
+    code: str
+    finish: str
+    color: str
+    swatch: Swatch | None
+    left_ul: int | None
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class Hardware:
+    """A fitting. ``size_um``: inner width of buckles and hooks, else the nominal size."""
+
+    code: str
+    type: str
+    size_um: int
+    grip: Span
+    finish: str
+    nickel_report: bool
+    magnetic: bool
+    stock: int
+    break_n: Number | None
+
+
+@dataclass(frozen=True, slots=True)
+class Typeface:
+    """Type in the case. ``sorts`` names letters whose count differs from ``sorts_per_letter``."""
+
+    code: str
+    methods: tuple[str, ...]
+    cap_um: int
+    advance_um: int
+    space_um: int
+    extra_signs: str
+    sorts_per_letter: int
+    sorts: Mapping[str, int]
+    worn: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Foil:
+    """A roll of foil; ``left_um`` is the length left."""
+
+    code: str
+    color: str
+    left_um: int

@@ -1,0 +1,54 @@
+"""Units: the exact whole numbers inside, and what people read.
+
+Lengths are held in micrometers whether shown in mm or m. The leather ounce is 1/64 inch
+(exact: 1 in = 25.4 mm by the 1959 yard and pound agreement), so 0.396875 mm; trade tables
+round it to 0.4. One square foot is 9.290304 dm2 exactly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from catalog.model import Number
+
+OUNCE_UM = Fraction(25_400, 64)
+SQUARE_FOOT_UM2 = 304_800 * 304_800
+DM2_UM2 = 10**10
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A unit people read and how many base units make one of it."""
+
+    symbol: str
+    per: int
+    words: str
+
+
+UNITS: dict[str, Unit] = {
+    unit.symbol: unit
+    for unit in (
+        Unit("mm", 1_000, "mm"),
+        Unit("m", 1_000_000, "m"),
+        Unit("dm2", DM2_UM2, "dm2"),
+        Unit("ml", 1_000, "ml"),
+        Unit("N", 1, "N"),
+        Unit("min", 1, "minutes"),
+        Unit("weeks", 1, "weeks"),
+        Unit("kg", 1, "kg"),
+        Unit("percent", 1, "%"),
+        Unit("ratio", 1, ""),
+        Unit("de00", 1_000, "delta E 2000"),
+        Unit("lightness", 1_000, "L*"),
+        Unit("count", 1, ""),
+        Unit("date", 1, ""),
+        Unit("money", 1, ""),
+    )
+}
+
+
+def shown(value: Number, unit: str) -> Decimal:
+    """Return ``value`` (base units) in ``unit``, rounded half even to 3 decimals for show only."""
+    return Decimal(round(Fraction(value) * 1000 / UNITS[unit].per)).scaleb(-3)

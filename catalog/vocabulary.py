@@ -1,0 +1,117 @@
+"""The closed lists of words that rules know by name.
+
+A word outside its list would not be refused later: a rule would simply never see it (a
+tannage misspelled would pass the chromium check), so the loader refuses it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
+GRADES: Final = ("fine", "sign_off", "refuse")
+SIDES: Final = ("grain", "flesh")
+SEVERITIES: Final = ("refuse", "sign_off", "advise", "notice")
+TANNAGES: Final = ("vegetable", "chrome", "combination", "alum", "aldehyde", "oil")
+EDGE_FINISHES: Final = ("burnish", "stain", "paint", "turned", "raw")
+MARKS: Final = ("foil", "blind", "ink", "laser")
+STITCHES: Final = ("hand", "machine", "whip")
+LOT_FORMS: Final = ("hide", "side", "back", "butt", "shoulder", "skin", "shell", "strap", "remnant")
+LOT_GRADES: Final = ("A", "B", "C")
+STAMP_UNITS: Final = ("sqft_quarters", "sqft_tenths", "sqft_decimal", "dm2")
+POCKET_USES: Final = ("card", "box", "passport", "blade", "note_flat", "note_half", "note_thirds")
+ZONE_SIDES: Final = ("shown", "back")
+DIRECTIONS: Final = ("long", "any")
+LOAD_CLASSES: Final = ("none", "light", "bearing")
+FIXINGS: Final = ("closure", "clip", "buckle", "hook", "ring", "rivet")
+SIZES: Final = ("lug_mm", "taper_mm", "width_mm", "length_mm", "waist_to_hole_mm")
+CARRY_GROUPS: Final = ("card", "passport", "business_card", "note")
+LEATHER_STATES: Final = ("active", "last_lot", "retired")
+PATTERN_STATES: Final = ("active", "retired")
+SUPPLY_STATES: Final = ("active", "out")
+WEEKDAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+# Surcharges that no modification carries; a modification's own code may stand beside them.
+SURCHARGES: Final = ("reverse_out", *MARKS, "letter_over_3", "contrast_edge_paint")
+
+# The part that customers see; prices, colors and edges go by it.
+OUTSIDE: Final = "outside"
+
+# The limits that rules call by name, with the unit of each value.
+THRESHOLDS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "card_ease_soft_mm": "mm",
+        "card_ease_stiff_mm": "mm",
+        "card_turned_from_width_mm": "mm",
+        "hidden_slot_cards": "count",
+        "note_ease_mm": "mm",
+        "passport_ease_mm": "mm",
+        "business_card_proud_mm": "mm",
+        "box_height_ease_mm": "mm",
+        "blade_width_ease_mm": "mm",
+        "blade_length_ease_mm": "mm",
+        "note_layers_flat": "count",
+        "note_layers_half": "count",
+        "note_layers_thirds": "count",
+        "belt_buckle_turn_mm": "mm",
+        "belt_tail_mm": "mm",
+        "belt_cut_min_mm": "mm",
+        "belt_cut_max_mm": "mm",
+        "cut_allowance_length_mm": "mm",
+        "cut_allowance_width_mm": "mm",
+        "cut_allowance_lug_mm": "mm",
+        "nest_gap_mm": "mm",
+        "thickness_over_tolerance_mm": "mm",
+        "lot_range_mm": "mm",
+        "warn_share_of_limit": "ratio",
+        "method_limit_hand_fine_mm": "mm",
+        "method_limit_hand_awl_mm": "mm",
+        "method_limit_machine_mm": "mm",
+        "method_limit_whip_mm": "mm",
+        "awl_from_pitch_mm": "mm",
+        "burnish_edge_min_mm": "mm",
+        "paint_edge_min_mm": "mm",
+        "paint_edge_max_mm": "mm",
+        "closed_refuse_factor": "ratio",
+        "fold_refuse_factor": "ratio",
+        "fold_mark_strain": "ratio",
+        "stretch_strap_percent": "percent",
+        "stretch_pocket_percent": "percent",
+        "edge_share_refuse": "ratio",
+        "edge_left_min_ml": "ml",
+        "paint_ml_per_500_mm": "ml",
+        "stain_ml_per_500_mm": "ml",
+        "burnish_ml_per_500_mm": "ml",
+        "turned_skive_mm": "mm",
+        "stain_lighter_l": "lightness",
+        "match_color_de00": "de00",
+        "contrast_color_de00": "de00",
+        "shed_rub_rating": "count",
+        "pale_thread_l": "lightness",
+        "pale_neighbor_l": "lightness",
+        "stitch_ratio_min": "ratio",
+        "stitch_ratio_max": "ratio",
+        "stitch_ratio_refuse": "ratio",
+        "thread_waste_m": "m",
+        "stitch_loop_factor": "ratio",
+        "zone_margin_width_mm": "mm",
+        "zone_margin_height_mm": "mm",
+        "letters_sign_off_over": "count",
+        "letters_refuse_over": "count",
+        "foil_m_per_monogram": "m",
+        "blind_panel_min_mm": "mm",
+        "dog_kg_base": "kg",
+        "grade_factor": "ratio",
+        "two_lots_de00": "de00",
+        "small_part_mm": "mm",
+        "margin_floor_percent": "percent",
+    }
+)
+
+# Species that need no second look; others may be written, unless spelled almost like one here.
+SPECIES: Final = (
+    "cattle", "calf", "horse", "goat", "sheep", "pig", "deer", "elk", "moose", "reindeer", "bison", "buffalo",
+    "kangaroo", "ostrich", "camel", "yak", "crocodile", "alligator", "caiman", "lizard", "python", "snake",
+    "shark", "stingray", "salmon", "eel",
+)  # fmt: skip
