@@ -1,0 +1,243 @@
+"""The rule book: YAML files of rules, read strictly into the intermediate form.
+
+Loaders take text. Every fault is collected with file, line and column; a book with a fault is
+refused whole. The rules' own examples run at load: a book whose examples do not come out as
+written is refused too.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from catalog.model import Threshold
+from catalog.strict_yaml import Document, Fault, Faults, read, suggest
+from rules.grammar import Parser
+from rules.ir import Rule, Value, names_in
+from rules.judge import Fired, Passed, judge_of
+from rules.vocabulary import SUBJECTS, TERMS
+from rules.words import formula_of, limit_of, placeholders_in
+
+_FIELDS = frozenset(
+    {
+        "id", "each", "says", "why", "tell", "bench", "source", "stage", "when", "clauses", "limit",
+        "forbid", "require", "allow_only", "grade", "levels", "max", "min", "equal", "between",
+        "steps", "severity", "at", "effect_of", "examples", "valid_from", "valid_until", "review_by",
+    }
+)  # fmt: skip
+_NEEDED = ("id", "each", "says", "why", "tell", "source")
+_STAGES = ("check", "quote", "cut", "pack", "catalog")
+
+
+@dataclass(frozen=True)
+class Book:
+    """Rules by id in the order of the files, with the hash of their text."""
+
+    rules: Mapping[str, Rule]
+    content_hash: str
+    thresholds: Mapping[str, Threshold]
+
+    def describe(self, rule_id: str) -> dict[str, Any]:
+        """Return one rule as people read it. Raises KeyError for an unknown id."""
+        rule = self.rules[rule_id]
+        limits = limit_of(rule, self.thresholds)
+        return {
+            "id": rule.id,
+            "family": rule.family,
+            "each": SUBJECTS[rule.subject].label,
+            "severities": list(rule.severities),
+            "says": rule.says,
+            "why": rule.why,
+            "formula": formula_of(rule, self.thresholds),
+            "limits": limits,
+            "stage": rule.stage,
+            "source": rule.source,
+            "valid_from": _iso(rule.valid_from),
+            "valid_until": _iso(rule.valid_until),
+            "review_by": _iso(rule.review_by),
+            "examples": [self._example(rule, place) for place in range(len(rule.examples))],
+        }
+
+    def _example(self, rule: Rule, place: int) -> dict[str, Any]:
+        example = rule.examples[place]
+        return {
+            "expect": example.expect,
+            "severity": example.severity,
+            "now": outcome_of_example(rule, place, self.thresholds),
+            "facts": {name: _plain(value) for name, value in example.facts},
+        }
+
+    @cached_property
+    def families(self) -> tuple[str, ...]:
+        """Return the families in file order, each once."""
+        return tuple(dict.fromkeys(rule.family for rule in self.rules.values()))
+
+
+def _iso(day: Any) -> str | None:
+    return None if day is None else str(day.isoformat())
+
+
+def _plain(value: Value) -> Any:
+    if isinstance(value, frozenset):
+        return sorted(value)
+    return value if value is None or isinstance(value, str | bool | int) else float(value)
+
+
+def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> Book:
+    """Read a rule book. Raises :class:`catalog.strict_yaml.Faults` with every fault found."""
+    faults: list[Fault] = []
+    rules: dict[str, Rule] = {}
+    for file in sorted(files):
+        try:
+            document = read(files[file], file)
+        except Faults as bad:
+            faults.extend(bad.faults)
+            continue
+        _FileReader(document, thresholds, rules, faults).read()
+    faults.extend(_references(rules))
+    if not faults:
+        for rule in rules.values():
+            faults.extend(example_faults(rule, thresholds))
+    if faults:
+        raise Faults(tuple(faults))
+    digest = hashlib.sha256()
+    for file in sorted(files):
+        digest.update(f"{file}\n{files[file]}\n".encode())
+    return Book(rules, f"sha256:{digest.hexdigest()}", thresholds)
+
+
+def _references(rules: Mapping[str, Rule]) -> list[Fault]:
+    return [
+        Fault(f"{rule.family}", 0, 0, f"{rule.id}: effect_of names {cause!r}, which is no rule")
+        for rule in rules.values()
+        for cause in rule.effect_of
+        if cause not in rules
+    ]
+
+
+def outcome_of_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> str:
+    """Return what an example comes out as now: fails, passes or skips."""
+    said = _judge_example(rule, place, thresholds)
+    return "fails" if isinstance(said, Fired) else "passes" if isinstance(said, Passed) else "skips"
+
+
+def _judge_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> Any:
+    facts: dict[str, Value] = {name: limit.value for name, limit in _qualified(thresholds).items()}
+    facts.update(rule.examples[0].facts)  # each later example says only what differs
+    facts.update(rule.examples[place].facts)
+    return judge_of(rule, lambda name: lambda _: facts.get(name))(None)
+
+
+def _qualified(thresholds: Mapping[str, Threshold]) -> dict[str, Threshold]:
+    return {f"threshold.{name}": threshold for name, threshold in thresholds.items()}
+
+
+def example_faults(rule: Rule, thresholds: Mapping[str, Threshold]) -> list[Fault]:
+    """Return a fault for each example that does not come out as it says."""
+    faults = []
+    for place, example in enumerate(rule.examples):
+        said = _judge_example(rule, place, thresholds)
+        now = outcome_of_example(rule, place, thresholds)
+        if now != example.expect:
+            words = f"{rule.id}: the example should be {example.expect!r} and is {now!r}"
+            faults.append(Fault(rule.family, example.line, 1, words))
+        elif isinstance(said, Fired) and example.severity not in (None, said.severity):
+            words = f"{rule.id}: the example should say {example.severity} and says {said.severity}"
+            faults.append(Fault(rule.family, example.line, 1, words))
+    return faults
+
+
+class _FileReader:
+    """Reads the rules of one file, adding to ``rules`` and ``faults``."""
+
+    def __init__(
+        self,
+        document: Document,
+        thresholds: Mapping[str, Threshold],
+        rules: dict[str, Rule],
+        faults: list[Fault],
+    ) -> None:
+        self._document = document
+        self._thresholds = thresholds
+        self._rules = rules
+        self._faults = faults
+
+    def read(self) -> None:
+        value = self._document.value
+        if not isinstance(value, dict) or set(value) != {"family", "rules"} or not isinstance(value["rules"], list):
+            self._fault((), "a rule file has 'family' and a list of 'rules'")
+            return
+        for place, raw in enumerate(value["rules"]):
+            path = ("rules", place)
+            if not isinstance(raw, dict):
+                self._fault(path, "a rule is a set of named fields")
+                continue
+            self._rule(str(value["family"]), raw, path)
+
+    def _fault(self, path: tuple[str | int, ...], message: str) -> None:
+        line, column = self._document.position(path)
+        self._faults.append(Fault(self._document.file, line, column, message))
+
+    def _rule(self, family: str, raw: dict[str, Any], path: tuple[str | int, ...]) -> None:
+        before = len(self._faults)
+        for name in raw:
+            if name not in _FIELDS:
+                near = suggest(name, _FIELDS)
+                hint = f"; did you mean {near!r}?" if near else ""
+                self._fault((*path, name), f"unknown field {name!r}{hint}")
+        for name in _NEEDED:
+            if not isinstance(raw.get(name), str):
+                self._fault(path, f"a rule needs {name!r} as text")
+        subject = raw.get("each")
+        if isinstance(subject, str) and subject not in SUBJECTS:
+            near = suggest(subject, SUBJECTS)
+            hint = f"; did you mean {near!r}?" if near else ""
+            self._fault((*path, "each"), f"unknown subject {subject!r}{hint}")
+        if raw.get("stage", "check") not in _STAGES:
+            self._fault((*path, "stage"), f"a stage is one of {', '.join(_STAGES)}")
+        if len(self._faults) > before:
+            return
+        self._build(family, raw, path)
+
+    def _build(self, family: str, raw: dict[str, Any], path: tuple[str | int, ...]) -> None:
+        parser = Parser(self._document, raw["each"], self._thresholds, self._faults)
+        before = len(self._faults)
+        clauses = parser.clauses(raw, path)
+        examples = parser.examples(raw.get("examples", []), (*path, "examples"))
+        sentences = [(field, raw.get(field, "")) for field in ("tell", "bench")]
+        sentences += [("clauses", text) for clause in clauses for text in (clause.tell, clause.bench)]
+        for field, sentence in sentences:
+            for word in placeholders_in(sentence):
+                if word not in SUBJECTS[raw["each"]].words and word not in ("measured", "limit", "off_by"):
+                    self._fault((*path, field), f"{{{word}}} is not a word of {raw['each']!r}")
+        if raw["id"] in self._rules:
+            self._fault((*path, "id"), f"rule {raw['id']!r} is written twice")
+        if len(self._faults) > before:
+            return
+        rule = Rule(
+            id=raw["id"], family=family, subject=raw["each"], says=raw["says"], why=raw["why"],
+            tell=raw["tell"], bench=raw.get("bench", ""), source=raw["source"],
+            stage=raw.get("stage", "check"), clauses=clauses, at=tuple(raw.get("at", ["own"])),
+            effect_of=tuple(raw.get("effect_of", [])), examples=examples,
+            valid_from=raw.get("valid_from"), valid_until=raw.get("valid_until"),
+            review_by=raw.get("review_by"),
+        )  # fmt: skip
+        self._unread_facts(rule, path)
+        self._rules[rule.id] = rule
+
+    def _unread_facts(self, rule: Rule, path: tuple[str | int, ...]) -> None:
+        """An example may state only facts that the rule reads: anything else is a slip."""
+        read_names = names_in(rule)
+        for place, example in enumerate(rule.examples):
+            for name, _ in example.facts:
+                if name not in read_names:
+                    self._fault((*path, "examples", place), f"{rule.id} does not read {name!r}")
+
+
+def unregistered(book: Book) -> list[str]:
+    """Return names that rules use and the vocabulary lacks (none in a loaded book)."""
+    names = {name for rule in book.rules.values() for name in names_in(rule)}
+    return sorted(name for name in names if name not in TERMS and not name.startswith("threshold."))

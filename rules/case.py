@@ -1,0 +1,210 @@
+"""A case: a piece, with lots given to its parts. All geometry that rules share stands here.
+
+A part cut from several lots takes the worst of them: the largest thickness for stacks and
+folds, the smallest for strength, the poorer grade.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+
+from catalog.model import Kind, Layer, Lot, Number, Panel, Pattern, Seam
+from rules.holding import Demand, Share, StockOf, leather_parts, share_out
+from rules.layout import Piece as LaidPiece
+from rules.piece import FLESH, OUTSIDE, PartUse, Piece
+from rules.stock import Warehouse, need_um2
+
+
+@dataclass(frozen=True, slots=True)
+class ThicknessUse:
+    """What a panel is worked at from one lot. ``how`` names the first rule of use that applies."""
+
+    how: str
+    used_um: int
+
+
+def thickness_from(piece: Piece, panel: Panel, part: PartUse, lot: Lot) -> ThicknessUse:
+    """Return the thickness a panel is worked at from a lot (common practice, no source).
+
+    First that applies: too thin (as it is); fits; over by the tolerance, with some of the lot
+    within (the maximum is chosen on the hide); flesh out, unsplittable, too delicate, bearing
+    (never split); else split to the maximum.
+    """
+    kind = part.kind
+    if kind is None:
+        raise ValueError(f"part {part.code} has no leather")
+    low, high, most = lot.thickness.min_um, lot.thickness.max_um, panel.thickness.max_um
+    if high < panel.thickness.min_um:
+        return ThicknessUse("too_thin", high)
+    if high <= most:
+        return ThicknessUse("fits", high)
+    if low <= most and high - most <= piece.threshold("thickness_over_tolerance_mm"):
+        return ThicknessUse("tolerated", most)
+    return _taken_off(piece, part.side, kind, high, most)
+
+
+def _taken_off(piece: Piece, side: str, kind: Kind, high: int, most: int) -> ThicknessUse:
+    """Return the use of a lot that is over a panel's maximum, beyond the tolerance."""
+    if side == FLESH:
+        return ThicknessUse("flesh_out", most)
+    if kind.split == "refuse":
+        return ThicknessUse("unsplittable", high)
+    if most < kind.split_min_um:
+        return ThicknessUse("too_delicate", high)
+    if piece.bearing:
+        return ThicknessUse("bearing", most)
+    return ThicknessUse("split_sign_off" if kind.split == "sign_off" else "split", most)
+
+
+@dataclass(frozen=True, slots=True)
+class Stack:
+    """The sum of known layers, and whether every layer is known."""
+
+    total_um: int
+    complete: bool
+
+
+class Case:
+    """One assignment of lots to the parts of a piece."""
+
+    def __init__(self, piece: Piece, lots: Mapping[str, tuple[Lot, ...]], warehouse: Warehouse, today: date) -> None:
+        self.piece = piece
+        self.lots = lots
+        self.warehouse = warehouse
+        self.today = today
+        self._used: dict[str, ThicknessUse | None] = {}
+        self._stacks: dict[tuple[Layer, ...], Stack] = {}
+        self._shares: dict[str, Share | None] = {}
+
+    @property
+    def pattern(self) -> Pattern | None:
+        """The pattern, if known."""
+        return self.piece.pattern
+
+    @cached_property
+    def panels(self) -> tuple[Panel, ...]:
+        """The pattern's panels."""
+        return () if self.pattern is None else tuple(self.pattern.panels.values())
+
+    def lots_for(self, part: str) -> tuple[Lot, ...]:
+        """Return the lots given to a part; none where the leather is unknown or has no lot."""
+        return self.lots.get(part, ())
+
+    def thickness(self, panel_code: str) -> ThicknessUse | None:
+        """Return the worst thickness that a panel is worked at, or None where not known."""
+        if panel_code not in self._used:
+            self._used[panel_code] = self._thickness(panel_code)
+        return self._used[panel_code]
+
+    def _thickness(self, panel_code: str) -> ThicknessUse | None:
+        if self.pattern is None:
+            return None
+        panel = self.pattern.panels[panel_code]
+        part = self.piece.parts[panel.part]
+        uses = [thickness_from(self.piece, panel, part, lot) for lot in self.lots_for(panel.part)]
+        return max(uses, key=lambda use: use.used_um) if uses else None
+
+    def layer_um(self, layer: Layer) -> int | None:
+        """Return the thickness of one layer in a stack, pared where the layer says so."""
+        use = self.thickness(layer.panel)
+        if use is None:
+            return None
+        return use.used_um if layer.skived_to_um is None else min(use.used_um, layer.skived_to_um)
+
+    def stack(self, layers: tuple[Layer, ...]) -> Stack:
+        """Return the sum of a stack's layers."""
+        if layers not in self._stacks:
+            heights = [(layer.count, self.layer_um(layer)) for layer in layers]
+            total = sum(count * height for count, height in heights if height is not None)
+            self._stacks[layers] = Stack(total, all(height is not None for _, height in heights))
+        return self._stacks[layers]
+
+    def panels_stack(self, panels: Iterable[str], skived_to_um: int | None) -> Stack:
+        """Return the sum of panels laid on each other, capped where they are pared."""
+        found = self.stack(tuple(Layer(panel, 1) for panel in panels))
+        if skived_to_um is None:
+            return found
+        return Stack(min(found.total_um, skived_to_um), found.complete)
+
+    @cached_property
+    def thickest_seam(self) -> Seam | None:
+        """The seam with the thickest stack, the first of equals; None without seams."""
+        if self.pattern is None or not self.pattern.seams:
+            return None
+        return max(self.pattern.seams.values(), key=lambda seam: self.stack(seam.layers).total_um)
+
+    def finished_um(self, panel: Panel) -> tuple[int, int]:
+        """Return a panel's finished width and height with the sizes asked for."""
+        piece = self.piece
+        width = next((um for um in (piece.size_um("lug_mm"), piece.size_um("width_mm")) if um), panel.width_um)
+        return width, strap_length_um(piece) or panel.height_um
+
+    def laid(self, part: str) -> list[LaidPiece]:
+        """Return the panels of a part as they are laid on the hide, times the quantity."""
+        found = []
+        for panel in self.panels:
+            if panel.part == part:
+                across, along = cut_um(self.piece, panel)
+                found.append(LaidPiece(along, across, panel.turnable, panel.count * self.piece.quantity, panel.code))
+        return found
+
+    def stock_of(self, leather: str) -> StockOf:
+        """Return what the order needs of a leather, and what all its lots have free."""
+        memo: dict[str, StockOf] = self.piece.memo.setdefault("stock", {})
+        if leather not in memo:
+            panels = [panel for part in leather_parts(self.piece)[leather] for panel in self.laid(part)]
+            kind = self.piece.catalog.leathers[leather].kind
+            free = sum(lot.free_um2 for lot in self.piece.catalog.lots_of(leather))
+            memo[leather] = StockOf(need_um2(panels, self.warehouse.gap_um, kind), free)
+        return memo[leather]
+
+    def share(self, leather: str) -> Share | None:
+        """Return how the panels of a leather are shared out over its lots, or None."""
+        if leather not in self._shares:
+            demands = [
+                Demand(part, tuple(self.laid(part)), self.lots_for(part)) for part in leather_parts(self.piece)[leather]
+            ]
+            kind = self.piece.catalog.leathers[leather].kind
+            self._shares[leather] = share_out(demands, kind, self.warehouse)
+        return self._shares[leather]
+
+    def lies(self, leather: str) -> bool:
+        """Whether the lots given hold every panel of a leather; never where it is short by area."""
+        return not self.stock_of(leather).short and self.share(leather) is not None
+
+    @cached_property
+    def outside_lots(self) -> tuple[Lot, ...]:
+        """The lots of the outside."""
+        return self.lots_for(OUTSIDE)
+
+
+def strap_length_um(piece: Piece) -> int | None:
+    """Return the finished length that sizes give: asked for, or a belt's by its waist."""
+    waist = piece.size_um("waist_to_hole_mm")
+    if waist is not None:
+        return waist + int(piece.threshold("belt_buckle_turn_mm")) + int(piece.threshold("belt_tail_mm"))
+    return piece.size_um("length_mm")
+
+
+def cut_um(piece: Piece, panel: Panel) -> tuple[int, int]:
+    """Return the cut width and height of a panel with the sizes asked for."""
+    width, height = panel.cut_width_um, panel.cut_height_um
+    for size in ("lug_mm", "width_mm"):
+        asked = piece.size_um(size)
+        if asked is not None:
+            width = asked + int(piece.threshold(f"cut_allowance_{size}"))
+    length = strap_length_um(piece)
+    if length is not None:
+        height = length + int(piece.threshold("cut_allowance_length_mm"))
+    return width, height
+
+
+def belt_cut_um(piece: Piece) -> Number | None:
+    """Return the cut length of a belt, or None where no waist is given."""
+    if piece.size_um("waist_to_hole_mm") is None:
+        return None
+    length = strap_length_um(piece)
+    return None if length is None else length + piece.threshold("cut_allowance_length_mm")

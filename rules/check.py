@@ -1,0 +1,198 @@
+"""A check: a spec held against rules and stock.
+
+The answer is a JSON-ready dict with the fields of the service's contract, as the owner sees it.
+Same spec, same revisions, same day: the same answer, byte for byte.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from fractions import Fraction
+from typing import Any
+
+from catalog.units import shown
+from rules.case import Case
+from rules.closed import closed_um
+from rules.cost import cost_minor, margin_percent_of
+from rules.cutting import cut_from
+from rules.defaults import fill_gaps
+from rules.echo import spec_hash, understood
+from rules.evaluate import OUTCOMES, Found, order_of, rank_of, value_of
+from rules.explain import explained
+from rules.findings import Finding, findings_of, headline_of
+from rules.labor import order_minutes
+from rules.lots import find_best
+from rules.measures.edges import edge_ul
+from rules.measures.law import covers, is_personalised
+from rules.money import money, price_json
+from rules.piece import Piece
+from rules.promise import promise_of
+from rules.remedies import alternatives_for, remedies_for
+from rules.shop import Shop
+from rules.spec import Spec
+from rules.thread import thread_each_um
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """A judged spec: the best assignment's case, what fired, and the findings in order."""
+
+    case: Case
+    found: tuple[Found, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def outcome(self) -> str:
+        """Return buildable, sign_off or refused."""
+        return OUTCOMES[rank_of(list(self.found)).outcome]
+
+    @property
+    def order(self) -> tuple[int, int, int, int]:
+        """Return how bad the verdict is, as a sort key."""
+        return order_of(rank_of(list(self.found)))
+
+
+@dataclass(frozen=True, slots=True)
+class Offers:
+    """Changes that were re-checked: remedies by finding id, and alternatives to the spec."""
+
+    remedies: dict[str, list[dict[str, Any]]]
+    alternatives: list[dict[str, Any]]
+
+
+def judge(shop: Shop, spec: Spec, today: date) -> Verdict:
+    """Judge a spec over the best assignment of lots."""
+    best = find_best(shop.piece(spec), shop.judges(today), shop.warehouse, today)
+    return Verdict(best.case, best.found, findings_of(list(best.found)))
+
+
+def check(
+    shop: Shop,
+    spec: Spec,
+    *,
+    today: date,
+    fill_defaults: bool = False,
+    alternatives: int = 0,
+    explain: bool = False,
+) -> dict[str, Any]:
+    """Return the answer to a spec; with ``fill_defaults`` its gaps are filled first and named."""
+    filled: tuple[str, ...] = ()
+    if fill_defaults:
+        spec, filled = fill_gaps(spec, shop.indexes)
+    verdict = judge(shop, spec, today)
+
+    def recheck(changed: Spec) -> Verdict:
+        return judge(shop, changed, today)
+
+    offers = Offers(
+        remedies_for(shop, spec, verdict, recheck),
+        alternatives_for(verdict, recheck, alternatives) if alternatives else [],
+    )
+    return _answer(shop, verdict, filled, offers, explain=explain)
+
+
+def _answer(shop: Shop, verdict: Verdict, filled: tuple[str, ...], offers: Offers, *, explain: bool) -> dict[str, Any]:
+    case, piece = verdict.case, verdict.case.piece
+    echo = understood(piece)
+    name = "This piece" if piece.pattern is None else piece.pattern.name
+    promise = promise_of(case)
+    shop_facts = piece.catalog.workshop
+    answer: dict[str, Any] = {
+        "outcome": verdict.outcome,
+        "complete": not any(finding.rule == "CAT-03" for finding in verdict.findings) and piece.complete,
+        "headline": headline_of(verdict.findings, name),
+        "spec": echo,
+        "resolved": _resolved(piece),
+        "filled": list(filled),
+        "spec_hash": spec_hash(echo),
+        "findings": [finding.as_json(offers.remedies.get(finding.id, [])) for finding in verdict.findings],
+        "price": price_json(piece, verdict.outcome),
+        "cut_from": cut_from(case),
+        "figures": _figures(case),
+        "rated_for": _rated_for(case),
+        "alternatives": offers.alternatives,
+        "promise": None if promise is None else {"ready_on": promise.ready_on.isoformat(), "weeks": promise.weeks},
+        "withdrawal": _withdrawal(piece),
+        "revisions": {
+            "catalog": shop_facts.catalog_revision,
+            "rule_book": shop.book.content_hash,
+            "price_list": shop.catalog.content_hash,
+            "stock": shop.stock_revision,
+            "backlog": shop.backlog_revision,
+        },
+        "as_of": case.today.isoformat(),
+        "valid_until": (case.today + timedelta(days=shop_facts.quote_days)).isoformat(),
+    }
+    if explain:
+        answer["explained"] = explained(shop.judges(case.today), case)
+    return answer
+
+
+def _resolved(piece: Piece) -> dict[str, Any]:
+    thread = piece.thread if piece.matches_thread else None
+    edge = piece.edge if piece.matches_edge else None
+    return {
+        "thread": None if thread is None else thread.code,
+        "edge": None if edge is None else edge.code,
+    }
+
+
+def number_json(value: int | Fraction | None, unit: str) -> int | float | None:
+    """Return a base-unit figure as a JSON number in its unit, at most 3 decimals."""
+    if value is None:
+        return None
+    decimal = shown(value, unit)
+    return int(decimal) if decimal == decimal.to_integral_value() else float(decimal)
+
+
+def _figures(case: Case) -> dict[str, Any]:
+    piece, pattern = case.piece, case.pattern
+    if pattern is None:
+        return {}
+    thread, cost = thread_each_um(case), cost_minor(case)
+    stacks = {seam.code: number_json(case.stack(seam.layers).total_um, "mm") for seam in pattern.seams.values()}
+    spine = value_of_spine(case)
+    return {
+        "closed_thickness_mm": number_json(closed_um(case), "mm"),
+        "thread_m": None if thread is None else _figure(thread * piece.quantity, "m"),
+        "edge_ml": None if piece.edge is None else number_json(edge_ul(piece) or 0, "ml"),
+        "stack_mm": stacks,
+        "spine_mm": number_json(spine, "mm"),
+        "minutes": number_json(order_minutes(case), "min"),
+        "cost": None if cost is None else money(piece, round(Fraction(cost))),
+        "margin_percent": number_json(margin_percent_of(case), "percent"),
+    }
+
+
+def _figure(value: int | Fraction, unit: str) -> int | float | None:
+    """Thread is short: its meters are shown to a tenth of a millimeter."""
+    exact = Fraction(value) / 100
+    rounded = round(exact)
+    return rounded / 10_000 if unit == "m" else number_json(value, unit)
+
+
+def value_of_spine(case: Case) -> int | None:
+    """Return the stack at the spine in um, or None where the pattern has no spine."""
+    spine = None if case.pattern is None else case.pattern.spine
+    return None if spine is None else case.panels_stack(spine.panels, spine.skived_to_um).total_um
+
+
+def _rated_for(case: Case) -> dict[str, Any] | None:
+    if not case.piece.bearing:
+        return None
+    required, strap = value_of(case, "piece.required_strength"), value_of(case, "piece.strap_strength")
+    return {
+        "use": case.piece.use,
+        "required_n": number_json(required if isinstance(required, int | Fraction) else None, "N"),
+        "strap_breaks_at_n": number_json(strap if isinstance(strap, int | Fraction) else None, "N"),
+        "note": "Not for lifting, climbing, fall arrest, vehicles or children. Inspect before use; follow local codes.",
+    }
+
+
+def _withdrawal(piece: Piece) -> dict[str, Any] | None:
+    row = next((row for row in piece.catalog.law_rows.values() if row.rule == "LAW-08" and covers(row, piece)), None)
+    if row is None:
+        return None
+    ground = "personalised" if is_personalised(piece) else "options_only"
+    return {"ground": ground, "law_row": row.code, "checked_on": row.checked_on.isoformat()}

@@ -1,0 +1,263 @@
+"""Every slot of a spec and every code named in it, for the rules of integrity (CAT, EDG-02, MON-08)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from catalog.model import Pattern, Size
+from catalog.units import shown
+from rules.piece import Index, Piece
+from rules.words import plain
+
+#: Never filled in and never offered as a remedy: only the customer knows them.
+NEVER_FILLED = frozenset({"waist_to_hole_mm"})
+_SIZE_WORDS = {
+    "lug_mm": "lug width",
+    "taper_mm": "taper",
+    "width_mm": "width",
+    "length_mm": "length",
+    "waist_to_hole_mm": "length from buckle fold to middle hole",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One slot, or one code, of a spec.
+
+    ``what`` is the noun; ``filled`` whether anything is chosen; ``known`` whether the catalog
+    has the code; ``belongs`` whether the pattern has the slot; ``offered`` whether the pattern
+    offers the value; None where the question does not arise. ``default`` is what the pattern
+    would take, ``allowed`` what it offers.
+    """
+
+    piece: Piece
+    what: str
+    at: str
+    given: str = ""
+    words: str = ""
+    required: bool = False
+    filled: bool = True
+    known: bool | None = None
+    belongs: bool | None = None
+    offered: bool | None = None
+    status: str | None = None
+    nearest: str | None = None
+    default: str | int | None = None
+    allowed: tuple[str, ...] = ()
+
+
+def choices_of(piece: Piece) -> tuple[Choice, ...]:
+    """Return the choices of a spec in a fixed order."""
+    found = [*_pattern(piece)]
+    pattern = piece.pattern
+    if pattern is not None:
+        found += [
+            *_parts(piece, pattern), *_thread(piece), *_stitch(piece, pattern), *_edge(piece, pattern),
+            *_hardware(piece, pattern), *_sizes(piece, pattern), *_modifications(piece, pattern),
+            *_purpose(piece, pattern),
+        ]  # fmt: skip
+    else:
+        found += [*_loose_leathers(piece)]
+    found += [*_monogram(piece), *_named_uses(piece), *_carry(piece), *_lots(piece)]
+    return tuple(found)
+
+
+def _code(piece: Piece, what: str, at: str, given: str, index: Index[Any], words: str) -> Choice:
+    found = index.find(given)
+    return Choice(
+        piece, what, at, given, words, known=found is not None, status=getattr(found, "status", None),
+        nearest=None if found is not None else index.nearest(given),
+    )  # fmt: skip
+
+
+def _pattern(piece: Piece) -> Iterator[Choice]:
+    yield _code(piece, "pattern", "/pattern", piece.spec.pattern, piece.indexes.patterns, "pattern")
+
+
+def _loose_leathers(piece: Piece) -> Iterator[Choice]:
+    for part, asked in piece.spec.parts.items():
+        if asked.leather is not None:
+            yield _code(piece, "leather", f"/parts/{part}", asked.leather, piece.indexes.leathers, "leather")
+
+
+def _parts(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+    for part in pattern.parts:
+        asked = piece.spec.parts.get(part)
+        filled = asked is not None and asked.leather is not None
+        yield Choice(
+            piece, "part", f"/parts/{part}", words=f"leather for the {part}", required=True, filled=filled,
+            belongs=True, default=pattern.default_parts.get(part),
+        )  # fmt: skip
+    for part, asked in piece.spec.parts.items():
+        if part not in pattern.parts:
+            yield Choice(piece, "part", f"/parts/{part}", part, part, belongs=False, allowed=pattern.parts)
+        if asked.leather is not None:
+            yield _code(piece, "leather", f"/parts/{part}", asked.leather, piece.indexes.leathers, "leather")
+
+
+def _thread(piece: Piece) -> Iterator[Choice]:
+    pattern, given = piece.pattern, piece.spec.thread
+    default = None if pattern is None else pattern.default_thread
+    yield Choice(piece, "thread", "/thread", words="thread", required=True, filled=given is not None, default=default)
+    if given is not None and not piece.matches_thread:
+        yield _code(piece, "thread", "/thread", given, piece.indexes.threads, "thread")
+
+
+def _stitch(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+    if piece.spec.stitch is not None:
+        yield Choice(
+            piece, "stitch", "/stitch", piece.spec.stitch, "stitch",
+            offered=piece.stitch in pattern.stitches, default=pattern.stitches[0], allowed=pattern.stitches,
+        )  # fmt: skip
+
+
+def _edge(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+    given = piece.spec.edge
+    yield Choice(
+        piece,
+        "edge",
+        "/edge",
+        words="edge",
+        required=True,
+        filled=given is not None,
+        default=pattern.default_edge,
+    )
+    if given is not None and not piece.matches_edge:
+        yield _code(piece, "edge", "/edge", given, piece.indexes.edges, "edge")
+    if piece.edge is not None:
+        yield Choice(
+            piece, "edge_finish", "/edge", piece.edge.finish, "edge finish",
+            offered=piece.edge.finish in pattern.edge_finishes, default=pattern.default_edge,
+            allowed=pattern.edge_finishes,
+        )  # fmt: skip
+    elif piece.matches_edge and not {"paint", "stain"} & set(pattern.edge_finishes):
+        yield Choice(
+            piece, "edge_finish", "/edge", "match", "edge finish", offered=False, default=pattern.default_edge,
+            allowed=pattern.edge_finishes,
+        )  # fmt: skip
+
+
+def _hardware(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+    for slot, fixing in pattern.fixings.items():
+        yield Choice(
+            piece, "hardware_slot", f"/hardware/{slot}", words=slot, required=fixing.required,
+            filled=slot in piece.spec.hardware, belongs=True, default=pattern.default_hardware.get(slot),
+        )  # fmt: skip
+    for slot, given in piece.spec.hardware.items():
+        at = f"/hardware/{slot}"
+        if slot not in pattern.fixings:
+            yield Choice(piece, "hardware_slot", at, slot, slot, belongs=False, allowed=tuple(pattern.fixings))
+        yield _code(piece, "hardware", at, given, piece.indexes.hardware, "hardware")
+        found = piece.indexes.hardware.find(given)
+        if found is not None and slot in pattern.fixings:
+            types = pattern.fixings[slot].types
+            yield Choice(
+                piece, "hardware_type", at, found.type, slot, offered=found.type in types,
+                default=pattern.default_hardware.get(slot), allowed=types,
+            )  # fmt: skip
+
+
+def _sizes(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+    for code, size in pattern.sizes.items():
+        yield Choice(
+            piece, "size", f"/sizes/{code}", words=_SIZE_WORDS.get(code, code), required=True,
+            filled=code in piece.spec.sizes_um, default=None if code in NEVER_FILLED else size.default_um,
+        )  # fmt: skip
+    for code, given in piece.spec.sizes_um.items():
+        own = pattern.sizes.get(code)
+        yield Choice(
+            piece, "lug" if code == "lug_mm" and own is not None else "size", f"/sizes/{code}",
+            f"{mm_text(given)} mm", _SIZE_WORDS.get(code, code), offered=own is not None and _offers(own, given),
+            default=None if own is None else own.default_um,
+            allowed=() if own is None else tuple(mm_text(each) for each in own.offered_um),
+        )  # fmt: skip
+
+
+def _offers(size: Size, given: int) -> bool:
+    if size.offered_um:
+        return given in size.offered_um
+    low, high = size.min_um, size.max_um
+    return (low is None or low <= given) and (high is None or given <= high)
+
+
+def mm_text(um: int) -> str:
+    """Return micrometers as a figure of millimeters."""
+    return plain(shown(um, "mm"))
+
+
+def _modifications(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+    for place, code in enumerate(piece.spec.modifications):
+        known = piece.indexes.modifications.code(code)
+        yield Choice(
+            piece, "modification", f"/modifications/{place}", code, "modification",
+            offered=known in pattern.modifications, allowed=pattern.modifications,
+        )  # fmt: skip
+
+
+def _purpose(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+    if pattern.load.load_class != "bearing":
+        return
+    purpose = piece.spec.purpose
+    yield Choice(
+        piece,
+        "use",
+        "/purpose/use",
+        words="use",
+        required=True,
+        filled=purpose.use is not None,
+        allowed=pattern.uses,
+    )
+    if pattern.load.scales_with_dog:
+        yield Choice(
+            piece, "dog_kg", "/purpose/dog_kg", words="weight of the dog", required=True,
+            filled=purpose.dog_kg is not None,
+        )  # fmt: skip
+
+
+def _monogram(piece: Piece) -> Iterator[Choice]:
+    monogram = piece.spec.monogram
+    if monogram is None:
+        return
+    for what, given in (("method", monogram.method), ("typeface", monogram.typeface)):
+        yield Choice(
+            piece, f"monogram_{what}", f"/monogram/{what}", words=f"monogram {what}", required=True,
+            filled=given is not None,
+        )  # fmt: skip
+    if monogram.typeface is not None:
+        yield _code(piece, "typeface", "/monogram/typeface", monogram.typeface, piece.indexes.typefaces, "typeface")
+    if monogram.method == "foil":
+        yield Choice(
+            piece, "foil", "/monogram/foil", words="foil", required=True, filled=monogram.foil is not None,
+            allowed=tuple(piece.catalog.foils),
+        )  # fmt: skip
+    if monogram.foil is not None:
+        yield _code(piece, "foil", "/monogram/foil", monogram.foil, piece.indexes.foils, "foil")
+
+
+def _named_uses(piece: Piece) -> Iterator[Choice]:
+    purpose = piece.spec.purpose
+    if purpose.use is not None:
+        yield _code(piece, "use", "/purpose/use", purpose.use, piece.indexes.uses, "use")
+    for place, claim in enumerate(purpose.claims):
+        yield _code(piece, "claim", f"/purpose/claims/{place}", claim, piece.indexes.claims, "claim")
+
+
+def _carry(piece: Piece) -> Iterator[Choice]:
+    carry = piece.spec.carry
+    asked = [(f"/carry/notes/{place}/item", note.item, "note") for place, note in enumerate(carry.notes)]
+    if carry.business_cards is not None:
+        asked.append(("/carry/business_cards/item", carry.business_cards.item, "business_card"))
+    for at, given, group in asked:
+        of_group = Index({c: item for c, item in piece.catalog.carry_items.items() if item.group == group})
+        yield _code(piece, "carry_item", at, given, of_group, group.replace("_", " "))
+
+
+def _lots(piece: Piece) -> Iterator[Choice]:
+    for part, codes in piece.spec.lots.items():
+        use = piece.parts.get(part)
+        leather = None if use is None or use.leather is None else use.leather.code
+        own = Index({lot.code: lot for lot in piece.catalog.lots.values() if lot.leather == leather})
+        for place, code in enumerate(codes):
+            yield _code(piece, "lot", f"/lots/{part}/{place}", code, own, "lot")

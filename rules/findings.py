@@ -1,0 +1,162 @@
+"""From fired rules to findings: figures, order, root causes, sentences."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
+from typing import Any
+
+from catalog.units import shown
+from rules.evaluate import Found
+from rules.ir import SEVERITIES, Bound, Severity
+from rules.judge import Fired
+from rules.vocabulary import TERMS
+from rules.words import figure, fill, plain
+
+_HEADLINE = 120
+_PLACE = {severity: place for place, severity in enumerate(SEVERITIES)}
+Shown = int | float | str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One rule's word on one spec, ready to be shown; fields as in the answer."""
+
+    id: str
+    rule: str
+    severity: Severity
+    at: tuple[str, ...]
+    subject: dict[str, Any]
+    measured: Shown
+    limit: Shown | list[Shown]
+    bound: Bound
+    off_by: Shown
+    unit: str | None
+    caused_by: str | None
+    message: str
+    bench_message: str
+    params: dict[str, Any]
+    source: str
+
+    def as_json(self, remedies: list[dict[str, Any]]) -> dict[str, Any]:
+        """Return the finding as the answer writes it."""
+        return {
+            "id": self.id, "rule": self.rule, "severity": self.severity, "at": list(self.at),
+            "subject": self.subject, "measured": self.measured, "limit": self.limit, "bound": self.bound,
+            "off_by": self.off_by, "unit": self.unit, "caused_by": self.caused_by, "message": self.message,
+            "bench_message": self.bench_message, "params": self.params, "remedies": remedies, "source": self.source,
+        }  # fmt: skip
+
+
+def pointers_of(found: Found) -> tuple[str, ...]:
+    """Return the finding's JSON Pointers: the rule's own, ``own`` standing for the instance's."""
+    pointers: list[str] = []
+    for at in found.rule.clauses[found.fired.clause].at or found.rule.at:
+        if at == "own":
+            pointers.extend(found.instance.at)
+        elif not at.startswith("/parts/") or at.removeprefix("/parts/") in found.instance.case.piece.parts:
+            pointers.append(at)
+    return tuple(dict.fromkeys(pointers))
+
+
+def findings_of(found: list[Found]) -> tuple[Finding, ...]:
+    """Return findings in the order severity, root before effect, rule id, pointer, subject."""
+    causes = {id(each): _cause(each, found) for each in found}
+    ordered = sorted(found, key=lambda each: _sort_key(each, is_effect=causes[id(each)] is not None))
+    ids = {id(each): f"f{place}" for place, each in enumerate(ordered, start=1)}
+    return tuple(
+        _finding(each, ids[id(each)], None if (cause := causes[id(each)]) is None else ids[id(cause)])
+        for each in ordered
+    )
+
+
+def _sort_key(found: Found, *, is_effect: bool) -> tuple[Any, ...]:
+    subject = tuple(f"{name}={value}" for name, value in sorted(found.instance.subject.items()))
+    return _PLACE[found.fired.severity], is_effect, found.rule.id, pointers_of(found), subject
+
+
+def _cause(effect: Found, found: list[Found]) -> Found | None:
+    """Return the finding that explains this one: its rule is named, and a choice is shared."""
+    causes = [
+        each for each in found if each is not effect and each.rule.id in effect.rule.effect_of and _touch(each, effect)
+    ]
+    return min(causes, key=lambda each: _sort_key(each, is_effect=False), default=None)
+
+
+def _touch(one: Found, other: Found) -> bool:
+    mine, theirs = pointers_of(one), pointers_of(other)
+    depends = set(other.instance.parts) & set(one.instance.parts)
+    return bool(depends) or any(_under(a, b) or _under(b, a) for a in mine for b in theirs)
+
+
+def _under(pointer: str, above: str) -> bool:
+    return pointer == above or pointer.startswith(f"{above}/")
+
+
+def _finding(found: Found, name: str, cause: str | None) -> Finding:
+    fired, instance, rule = found.fired, found.instance, found.rule
+    unit = TERMS[fired.name].unit if fired.name in TERMS else ""
+    words, clause = instance.words | _figures_in_words(fired, unit), rule.clauses[fired.clause]
+    tell = clause.tell or rule.tell
+    bench = clause.bench or (tell if clause.tell else rule.bench or rule.tell)
+    return Finding(
+        id=name, rule=rule.id, severity=fired.severity, at=pointers_of(found), subject=instance.subject,
+        measured=_shown(fired.measured, unit), limit=_limit(fired, unit), bound=fired.bound,
+        off_by=_off_by(fired, unit), unit=unit or None, caused_by=cause, message=fill(tell, words),
+        bench_message=fill(bench, words), params=instance.params, source=rule.source,
+    )  # fmt: skip
+
+
+def _shown(value: Any, unit: str) -> Shown:
+    if value is None or not unit:
+        return None
+    if unit == "date":
+        return date.fromordinal(int(value)).isoformat()
+    decimal = shown(value, unit)
+    return int(decimal) if decimal == decimal.to_integral_value() else float(decimal)
+
+
+def _limit(fired: Fired, unit: str) -> Shown | list[Shown]:
+    if isinstance(fired.limit, tuple):
+        return [_shown(each, unit) for each in fired.limit]
+    return _shown(fired.limit, unit)
+
+
+def _distance(fired: Fired) -> Any:
+    if fired.measured is None or fired.limit is None:
+        return None
+    ends = fired.limit if isinstance(fired.limit, tuple) else (fired.limit,)
+    return min(abs(Fraction(fired.measured) - end) for end in ends)
+
+
+def _off_by(fired: Fired, unit: str) -> Shown:
+    distance = _distance(fired)
+    return int(distance) if distance is not None and unit == "date" else _shown(distance, unit)
+
+
+def _figures_in_words(fired: Fired, unit: str) -> dict[str, str]:
+    if fired.measured is None or fired.limit is None or not unit:
+        return {}
+    ends = fired.limit if isinstance(fired.limit, tuple) else (fired.limit,)
+    off_by = _distance(fired)
+    return {
+        "measured": figure(fired.measured, unit),
+        "limit": _ends(ends, unit),
+        "off_by": f"{plain(shown(off_by, 'count'))} days" if unit == "date" else figure(off_by, unit),
+    }
+
+
+def _ends(ends: tuple[Any, ...], unit: str) -> str:
+    if len(ends) == 1:
+        return figure(ends[0], unit)
+    return f"{plain(shown(ends[0], unit))} to {figure(ends[1], unit)}"
+
+
+def headline_of(findings: tuple[Finding, ...], name: str) -> str:
+    """Return the first finding that matters in at most 120 characters, else that all is well."""
+    first = next((each for each in findings if each.severity != "notice"), None)
+    text = f"{name} can be made as asked." if first is None else first.message
+    if len(text) <= _HEADLINE:
+        return text
+    return text[: _HEADLINE - 3].rsplit(" ", 1)[0] + "..."

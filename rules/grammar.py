@@ -1,0 +1,323 @@
+"""From the YAML of one rule to its clauses and examples, with every fault placed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any, cast
+
+from catalog.model import Threshold
+from catalog.strict_yaml import Document, Fault, suggest
+from catalog.units import UNITS
+from rules.ir import (
+    SEVERITIES,
+    AllOf,
+    AllowOnly,
+    Bound,
+    Clause,
+    Compare,
+    Condition,
+    Constant,
+    Example,
+    Forbid,
+    Graded,
+    In,
+    Includes,
+    Limit,
+    Name,
+    Not,
+    Require,
+    Scaled,
+    Severity,
+    Step,
+    Term,
+    Value,
+    Verb,
+)
+from rules.vocabulary import TERMS, known_names
+
+Path = tuple[str | int, ...]
+_VERBS = ("limit", "forbid", "require", "allow_only", "grade")
+_BOUNDS = ("max", "min", "equal", "between", "steps")
+_QUANTITY = re.compile(r"(-?[0-9]{1,9}(?:\.[0-9]{1,9})?)(?: ([a-z0-9A-Z]+))?")
+_NAME = re.compile(r"[a-z]+\.[a-z0-9_]+")
+_CLAUSE_FIELDS = frozenset({"when", *_VERBS, *_BOUNDS, "levels", "severity", "tell", "bench", "at"})
+_STEP_FIELDS = frozenset({"over", "under", "times", "severity"})
+_EXAMPLE_FIELDS = frozenset({"fails", "passes", "skips", "severity"})
+_NOTHING = AllOf(())
+
+
+class Parser:
+    """Reads one rule's clauses over one subject; faults are added to the list given."""
+
+    def __init__(
+        self, document: Document, subject: str, thresholds: Mapping[str, Threshold], faults: list[Fault]
+    ) -> None:
+        self._document = document
+        self._subject = subject
+        self._thresholds = thresholds
+        self._faults = faults
+
+    def fault(self, path: Path, message: str) -> None:
+        """Note a fault at the place of ``path``."""
+        line, column = self._document.position(path)
+        self._faults.append(Fault(self._document.file, line, column, message))
+
+    def clauses(self, raw: dict[str, Any], path: Path) -> tuple[Clause, ...]:
+        """Return the rule's clauses: those listed, or the one written into the rule itself."""
+        shared = self.condition(raw.get("when", {}), (*path, "when"))
+        if "clauses" not in raw:
+            verb = self._verb(raw, path)
+            return () if verb is None else (Clause(shared, verb),)
+        found = []
+        for place, each in enumerate(self._maps(raw["clauses"], (*path, "clauses"), _CLAUSE_FIELDS)):
+            here = (*path, "clauses", place)
+            own = self.condition(each.get("when", {}), (*here, "when"))
+            verb = self._verb({"severity": raw.get("severity"), **each}, here)
+            if verb is not None:
+                when = AllOf(shared.conditions + own.conditions)
+                found.append(Clause(when, verb, each.get("tell", ""), each.get("bench", ""), tuple(each.get("at", ()))))
+        return tuple(found)
+
+    def _maps(self, raw: Any, path: Path, fields: frozenset[str]) -> list[dict[str, Any]]:
+        """Return a list of maps that hold known fields only; anything else is a fault."""
+        if not isinstance(raw, list):
+            self.fault(path, "expected a list")
+            return []
+        found = []
+        for place, each in enumerate(raw):
+            if not isinstance(each, dict):
+                self.fault((*path, place), "expected named fields")
+                continue
+            for name in each:
+                if name not in fields:
+                    near = suggest(str(name), fields)
+                    hint = f"; did you mean {near!r}?" if near else ""
+                    self.fault((*path, place, name), f"unknown field {name!r}{hint}")
+            found.append(each)
+        return found
+
+    def _verb(self, raw: dict[str, Any], path: Path) -> Verb | None:
+        verbs = [verb for verb in _VERBS if verb in raw]
+        if len(verbs) != 1:
+            found = ", ".join(verbs) or "none"
+            self.fault(path, f"a clause has exactly one of {', '.join(_VERBS)}; found {found}")
+            return None
+        verb = verbs[0]
+        if verb == "limit":
+            return self._limit(raw, path)
+        if verb == "grade":
+            return self._graded(raw, path)
+        severity = self._severity(raw.get("severity"), path)
+        if severity is None:
+            return None
+        if verb == "require":
+            return Require(self.condition(raw["require"], (*path, "require")), severity)
+        rows = raw[verb] if isinstance(raw[verb], list) else [raw[verb]]
+        places: list[Path] = [
+            (*path, verb, place) if isinstance(raw[verb], list) else (*path, verb) for place in range(len(rows))
+        ]
+        table = tuple(self.condition(row, place) for row, place in zip(rows, places, strict=True))
+        return Forbid(table, severity) if verb == "forbid" else AllowOnly(table, severity)
+
+    def _severity(self, raw: Any, path: Path) -> Severity | None:
+        if raw in SEVERITIES:
+            return cast(Severity, raw)
+        self.fault((*path, "severity"), f"a severity is one of {', '.join(SEVERITIES)}, not {raw!r}")
+        return None
+
+    def _graded(self, raw: dict[str, Any], path: Path) -> Graded | None:
+        name, levels = self._name(raw["grade"], (*path, "grade")), raw.get("levels")
+        if not isinstance(levels, dict) or name is None:
+            self.fault(path, "'grade' needs 'levels': a severity or none for each level")
+            return None
+        declared = TERMS[name].levels
+        if declared and set(declared) != set(levels):
+            self.fault((*path, "levels"), f"{name} has the levels {', '.join(declared)}")
+        pairs = []
+        for level, severity in levels.items():
+            given = None if severity == "none" else self._severity(severity, (*path, "levels", level))
+            pairs.append((str(level), given))
+        return Graded(name, tuple(pairs))
+
+    def _limit(self, raw: dict[str, Any], path: Path) -> Limit | None:
+        term = self.term(raw["limit"], (*path, "limit"))
+        bounds = [bound for bound in _BOUNDS if bound in raw]
+        if len(bounds) != 1 or term is None:
+            self.fault(path, f"'limit' needs exactly one of {', '.join(_BOUNDS)}")
+            return None
+        bound = bounds[0]
+        if bound == "steps":
+            return self._steps(term, raw["steps"], path)
+        severity = self._severity(raw.get("severity"), path)
+        if bound == "between":
+            ends = raw[bound] if isinstance(raw[bound], list) and len(raw[bound]) == 2 else [None, None]
+            low, high = (self.term(each, (*path, bound)) for each in ends)
+            if severity is None or low is None or high is None:
+                return None
+            self._same_unit(term, low, (*path, bound))
+            self._same_unit(term, high, (*path, bound))
+            return Limit(term, "between", (Step(low, severity),), high)
+        limit = self.term(raw[bound], (*path, bound))
+        if severity is None or limit is None:
+            return None
+        self._same_unit(term, limit, (*path, bound))
+        return Limit(term, cast(Bound, bound), (Step(limit, severity),))
+
+    def _steps(self, term: Term, raw: list[dict[str, Any]], path: Path) -> Limit | None:
+        steps, bounds = [], set()
+        for place, each in enumerate(self._maps(raw, (*path, "steps"), _STEP_FIELDS)):
+            here = (*path, "steps", place)
+            key = "over" if "over" in each else "under"
+            bounds.add("max" if key == "over" else "min")
+            limit = self.term(each.get(key), (*here, key))
+            severity = self._severity(each.get("severity"), here)
+            if limit is None or severity is None:
+                return None
+            self._same_unit(term, limit, here)
+            if "times" in each:
+                ratio = self.term(each["times"], (*here, "times"))
+                if ratio is None or isinstance(limit, Scaled) or isinstance(ratio, Scaled):
+                    return None
+                limit = Scaled(limit, ratio)
+            steps.append(Step(limit, severity))
+        if len(bounds) != 1:
+            self.fault((*path, "steps"), "steps are all 'over' or all 'under'")
+            return None
+        return Limit(term, cast(Bound, bounds.pop()), tuple(steps))
+
+    def condition(self, raw: Any, path: Path) -> AllOf:
+        """Return the conditions of a ``{name: test}`` map; all must hold."""
+        if not isinstance(raw, dict):
+            self.fault(path, "a condition is a map from names to tests")
+            return _NOTHING
+        found: list[Condition] = []
+        for key, test in raw.items():
+            here = (*path, key)
+            name = self._name(key, here)
+            if name is not None:
+                found.extend(self._tests(name, test, here))
+        return AllOf(tuple(found))
+
+    def _tests(self, name: str, test: Any, path: Path) -> list[Condition]:
+        if not isinstance(test, dict):
+            return [self._in(name, test, path)]
+        found: list[Condition] = []
+        for key, value in test.items():
+            if key == "not":
+                found.append(Not(self._in(name, value, path)))
+            elif key == "includes":
+                found.append(Includes(name, str(value)))
+            elif key in ("max", "min", "above", "below"):
+                right = self.term(value, (*path, key))
+                if right is not None:
+                    self._same_unit(Name(name), right, (*path, key))
+                    found.append(Compare(Name(name), key, right))
+            else:
+                self.fault((*path, key), f"unknown test {key!r}: not, includes, max, min, above or below")
+        return found
+
+    def _in(self, name: str, raw: Any, path: Path) -> In:
+        values = raw if isinstance(raw, list) else [raw]
+        parsed = [self.value(name, each, path) for each in values]
+        return In(name, frozenset(each for each in parsed if each is not None and not isinstance(each, frozenset)))
+
+    def _name(self, raw: Any, path: Path) -> str | None:
+        known = known_names(self._subject, self._thresholds)
+        if raw in known:
+            return str(raw)
+        near = suggest(str(raw), known)
+        hint = f"; did you mean {near!r}?" if near else ""
+        self.fault(path, f"unknown name {raw!r} for {self._subject!r}{hint}")
+        return None
+
+    def term(self, raw: Any, path: Path) -> Term | None:
+        """Return a name or a constant; a constant of a quantity carries its unit."""
+        if isinstance(raw, str) and _NAME.fullmatch(raw):
+            name = self._name(raw, path)
+            return None if name is None else Name(name)
+        number = self._quantity(raw, None, path)
+        return None if number is None else Constant(number, self._written_unit(raw))
+
+    @staticmethod
+    def _written_unit(raw: Any) -> str:
+        match = _QUANTITY.fullmatch(str(raw))
+        return (match[2] or "") if match is not None else ""
+
+    def _quantity(self, raw: Any, unit: str | None, path: Path) -> int | Fraction | None:
+        if isinstance(raw, bool) or not isinstance(raw, int | Decimal | str):
+            self.fault(path, f"expected a number, found {raw!r}")
+            return None
+        match = _QUANTITY.fullmatch(str(raw))
+        if match is None or (match[2] and match[2] not in UNITS):
+            self.fault(path, f"expected a number with its unit, found {raw!r}")
+            return None
+        if unit is not None and match[2] != unit and UNITS[unit].words:
+            self.fault(path, f"give the unit: '{match[1]} {unit}'")
+            return None
+        exact = Fraction(match[1]) * (UNITS[match[2]].per if match[2] else UNITS[unit].per if unit else 1)
+        return exact.numerator if exact.denominator == 1 else exact
+
+    def _unit(self, term: Term) -> str | None:
+        match term:
+            case Name(name=name):
+                if name.startswith("threshold."):
+                    return self._thresholds[name.removeprefix("threshold.")].unit
+                return TERMS[name].unit
+            case Constant(unit=unit):
+                return unit or "count"
+            case _:
+                return None
+
+    def _same_unit(self, left: Term, right: Term, path: Path) -> None:
+        one, other = self._unit(left), self._unit(right)
+        if one and other and UNITS[one].per != UNITS[other].per:
+            self.fault(path, f"one side is in {one}, the other in {other}")
+
+    def value(self, name: str, raw: Any, path: Path) -> Value:
+        """Return a fact's value by the type of its name; ``unknown`` is None."""
+        if raw == "unknown":
+            return None
+        if name.startswith("threshold."):
+            return self._quantity(raw, self._thresholds[name.removeprefix("threshold.")].unit, path)
+        term = TERMS[name]
+        match term.type:
+            case "number" if term.unit == "date":
+                return raw.toordinal() if isinstance(raw, date) else self._wrong(name, raw, path)
+            case "number":
+                return self._quantity(raw, term.unit, path)
+            case "truth":
+                return raw if isinstance(raw, bool) else self._wrong(name, raw, path)
+            case "words":
+                return frozenset(raw) if isinstance(raw, list) else self._wrong(name, raw, path)
+        if term.levels and raw not in term.levels:
+            near = suggest(str(raw), term.levels)
+            self.fault(path, f"{raw!r} is no value of {name}; did you mean {near or term.levels[0]!r}?")
+        return str(raw)
+
+    def _wrong(self, name: str, raw: Any, path: Path) -> Value:
+        self.fault(path, f"{raw!r} does not suit {name}, which is a {TERMS[name].type}")
+        return None
+
+    def examples(self, raw: Any, path: Path) -> tuple[Example, ...]:
+        """Return the rule's examples; each later one says only what differs from the first."""
+        found = []
+        for place, each in enumerate(self._maps(raw, path, _EXAMPLE_FIELDS)):
+            here = (*path, place)
+            if "severity" in each:
+                self._severity(each["severity"], here)
+            kinds = [kind for kind in ("fails", "passes", "skips") if kind in each]
+            if len(kinds) != 1:
+                self.fault(here, "an example has exactly one of fails, passes, skips")
+                continue
+            facts = []
+            for key, value in each[kinds[0]].items():
+                name = self._name(key, (*here, kinds[0], key))
+                if name is not None:
+                    facts.append((name, self.value(name, value, (*here, kinds[0], key))))
+            line, _ = self._document.position(here)
+            found.append(Example(cast(Any, kinds[0]), tuple(facts), each.get("severity"), line))
+        return tuple(found)

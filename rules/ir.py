@@ -1,0 +1,256 @@
+"""The intermediate form of a rule: what every evaluator reads.
+
+A rule is judged once for each instance of its subject (each panel, each seam, the whole
+piece). It has clauses; a clause has a condition and exactly one verb. Names are
+``subject.attribute``; their values are exact numbers in base units, words, booleans, sets of
+words, or ``None`` for "not known". Nothing here knows how a value is found, so one rule
+serves a single check, a table of specs, and a partial spec alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
+from typing import Literal
+
+Value = int | Fraction | str | bool | frozenset[str] | None
+Severity = Literal["refuse", "sign_off", "advise", "notice"]
+Bound = Literal["max", "min", "between", "equal", "none"]
+SEVERITIES: tuple[Severity, ...] = ("refuse", "sign_off", "advise", "notice")
+
+
+@dataclass(frozen=True, slots=True)
+class Name:
+    """The value of ``subject.attribute``."""
+
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    """A number written in the rule, in base units, with the unit that it was written in."""
+
+    value: int | Fraction
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Scaled:
+    """A term times a ratio."""
+
+    term: Name | Constant
+    by: Name | Constant
+
+
+Term = Name | Constant | Scaled
+
+
+@dataclass(frozen=True, slots=True)
+class In:
+    """The value is one of ``values``."""
+
+    name: str
+    values: frozenset[str | bool | int | Fraction]
+
+
+@dataclass(frozen=True, slots=True)
+class Includes:
+    """The set named holds ``value``."""
+
+    name: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class Compare:
+    """``left`` stands in the relation ``op`` to ``right``."""
+
+    left: Term
+    op: Literal["max", "min", "above", "below"]
+    right: Term
+
+
+@dataclass(frozen=True, slots=True)
+class Not:
+    """The condition does not hold."""
+
+    condition: Condition
+
+
+@dataclass(frozen=True, slots=True)
+class AllOf:
+    """Every condition holds; none given: always."""
+
+    conditions: tuple[Condition, ...]
+
+
+Condition = In | Includes | Compare | Not | AllOf
+
+
+@dataclass(frozen=True, slots=True)
+class Forbid:
+    """Violated where one of the rows holds."""
+
+    rows: tuple[AllOf, ...]
+    severity: Severity
+
+
+@dataclass(frozen=True, slots=True)
+class Require:
+    """Violated where the condition does not hold."""
+
+    condition: AllOf
+    severity: Severity
+
+
+@dataclass(frozen=True, slots=True)
+class AllowOnly:
+    """Violated where none of the rows holds."""
+
+    rows: tuple[AllOf, ...]
+    severity: Severity
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Past ``limit`` the finding has ``severity``; a figure exactly at the limit passes."""
+
+    limit: Term
+    severity: Severity
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A measured figure held against limits, the worst step passed counts.
+
+    ``between`` has one step and a second, upper limit.
+    """
+
+    term: Term
+    bound: Bound
+    steps: tuple[Step, ...]
+    upper: Term | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Graded:
+    """A graded datum: each level gives a severity or none."""
+
+    name: str
+    levels: tuple[tuple[str, Severity | None], ...]
+
+
+Verb = Forbid | Require | AllowOnly | Limit | Graded
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """One condition and one verb, with sentences of its own where the rule's do not suit it."""
+
+    when: AllOf
+    verb: Verb
+    tell: str = ""
+    bench: str = ""
+    at: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """Facts under which the rule fails, passes or does not apply (``skips``)."""
+
+    expect: Literal["fails", "passes", "skips"]
+    facts: tuple[tuple[str, Value], ...]
+    severity: Severity | None
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One rule of the trade or the house, ready to be judged.
+
+    ``effect_of`` names rules whose finding on the same choice explains this one. ``tell`` and
+    ``bench`` are sentences with closed placeholders, filled in from fields.
+    """
+
+    id: str
+    family: str
+    subject: str
+    says: str
+    why: str
+    tell: str
+    bench: str
+    source: str
+    stage: str
+    clauses: tuple[Clause, ...]
+    at: tuple[str, ...]
+    effect_of: tuple[str, ...]
+    examples: tuple[Example, ...]
+    valid_from: date | None = None
+    valid_until: date | None = None
+    review_by: date | None = None
+
+    @property
+    def severities(self) -> tuple[Severity, ...]:
+        """Return the severities that the rule can give, worst first."""
+        found = {severity for clause in self.clauses for severity in severities_of(clause.verb)}
+        return tuple(severity for severity in SEVERITIES if severity in found)
+
+
+def severities_of(verb: Verb) -> tuple[Severity, ...]:
+    """Return the severities that a verb can give."""
+    match verb:
+        case Limit(steps=steps):
+            return tuple(step.severity for step in steps)
+        case Graded(levels=levels):
+            return tuple(severity for _, severity in levels if severity is not None)
+        case Forbid(severity=severity) | Require(severity=severity) | AllowOnly(severity=severity):
+            return (severity,)
+
+
+def names_in(rule: Rule) -> frozenset[str]:
+    """Return every name that the rule's conditions and verbs read."""
+    found: set[str] = set()
+    for clause in rule.clauses:
+        _collect(clause.when, found)
+        _collect_verb(clause.verb, found)
+    return frozenset(found)
+
+
+def _collect_verb(verb: Verb, found: set[str]) -> None:
+    match verb:
+        case Forbid(rows=rows) | AllowOnly(rows=rows):
+            for row in rows:
+                _collect(row, found)
+        case Require(condition=condition):
+            _collect(condition, found)
+        case Limit(term=term, steps=steps, upper=upper):
+            for each in (term, upper, *(step.limit for step in steps)):
+                _collect_term(each, found)
+        case Graded(name=name):
+            found.add(name)
+
+
+def _collect(condition: Condition, found: set[str]) -> None:
+    match condition:
+        case In(name=name) | Includes(name=name):
+            found.add(name)
+        case Compare(left=left, right=right):
+            _collect_term(left, found)
+            _collect_term(right, found)
+        case Not(condition=inner):
+            _collect(inner, found)
+        case AllOf(conditions=conditions):
+            for inner in conditions:
+                _collect(inner, found)
+
+
+def _collect_term(term: Term | None, found: set[str]) -> None:
+    match term:
+        case Name(name=name):
+            found.add(name)
+        case Scaled(term=inner, by=by):
+            _collect_term(inner, found)
+            _collect_term(by, found)
+        case _:
+            return

@@ -1,0 +1,61 @@
+"""Measures of price, bench and promise (PRC)."""
+
+from __future__ import annotations
+
+from catalog.model import Number
+from rules.cost import margin_percent_of
+from rules.labor import order_minutes
+from rules.pricing import has_cell, priced
+from rules.promise import promise_of
+from rules.subjects import PartScope, Whole
+from rules.vocabulary import number, truth
+
+
+@truth("part.price_known", "the price list has the part's band", reads=["price_list", "leather", "pattern"])
+def price_known(part: PartScope) -> bool | None:
+    """Whether there is a price cell for the pattern and the leather's band."""
+    return has_cell(part.piece, part.kind)
+
+
+@number("piece.margin_percent", "percent", "margin on the net price", reads=["price_list", "lots", "labor"])
+def margin_percent(whole: Whole) -> Number | None:
+    """Return 100 (net - cost) / net; None while a part or edge is missing or there is no price."""
+    return margin_percent_of(whole.case)
+
+
+@truth("piece.priced", "the piece has a price", reads=["price_list"])
+def is_priced(whole: Whole) -> bool:
+    """Whether a price exists."""
+    return priced(whole.piece) is not None
+
+
+@truth("piece.rush", "a rush is asked for", reads=["rush"])
+def rush(whole: Whole) -> bool:
+    """Whether the order is a rush."""
+    return whole.piece.spec.rush
+
+
+@number("piece.minutes", "min", "bench minutes of the order", reads=["lots", "labor", "quantity"])
+def minutes(whole: Whole) -> Number | None:
+    """Return the minutes of the whole order."""
+    return order_minutes(whole.case)
+
+
+@number("piece.rush_room", "min", "bench minutes kept for a rush", reads=["labor"])
+def rush_room(whole: Whole) -> int:
+    """Return the room for rush orders, minutes."""
+    return whole.piece.catalog.workshop.rush_minutes_per_week
+
+
+@number("piece.ready_on", "date", "day it is ready", reads=["lots", "labor", "today"])
+def ready_on(whole: Whole) -> int | None:
+    """Return the day as an ordinal."""
+    promise = promise_of(whole.case)
+    return None if promise is None else promise.ready_on.toordinal()
+
+
+@number("piece.wanted_by", "date", "day it is wanted", reads=["ready_by"])
+def wanted_by(whole: Whole) -> int | None:
+    """Return the day asked for as an ordinal."""
+    day = whole.piece.spec.ready_by
+    return None if day is None else day.toordinal()

@@ -1,0 +1,51 @@
+"""Measures of sides and marks of nature (SID)."""
+
+from __future__ import annotations
+
+from rules.piece import FLESH
+from rules.subjects import PartScope, Whole
+from rules.vocabulary import number, truth, word
+
+
+@truth("part.back_seen", "the back of the leather is seen", reads=["side", "pattern"])
+def back_seen(part: PartScope) -> bool:
+    """Whether the flesh side is out, or a panel of the part shows its back anyway."""
+    return part.part.side == FLESH or any(
+        panel.reverse_seen for panel in part.case.panels if panel.part == part.part.code
+    )
+
+
+@word(
+    "part.back_shown",
+    "whether the back of this kind may show",
+    reads=["leather"],
+    levels=("fine", "sign_off", "refuse"),
+)
+def back_shown(part: PartScope) -> str:
+    """Return the kind's grade."""
+    return part.kind.back_shown
+
+
+@truth("piece.mark_asked", "a measure mark is asked for", reads=["modifications"])
+def mark_asked(whole: Whole) -> bool:
+    """Whether the hide's stamp is to show."""
+    return "measure_mark" in whole.piece.modifications
+
+
+@number("piece.marks_legible", "count", "legible measure marks in the lots of the outside", reads=["lots"])
+def marks_legible(whole: Whole) -> int | None:
+    """Return the legible marks, one a lot; None where no lot is given."""
+    lots = whole.case.outside_lots
+    return sum(lot.stamp_legible for lot in lots) if lots else None
+
+
+@number("piece.quantity", "count", "pieces ordered", reads=["quantity"])
+def quantity(whole: Whole) -> int:
+    """Return the quantity."""
+    return whole.piece.quantity
+
+
+@truth("part.lining_only", "the kind is a lining only", reads=["leather"])
+def lining_only(part: PartScope) -> bool:
+    """Whether the kind may serve as a lining only."""
+    return part.kind.lining_only

@@ -1,0 +1,83 @@
+"""Measures of a panel's thickness from a lot (THK)."""
+
+from __future__ import annotations
+
+from rules.piece import FLESH
+from rules.subjects import PanelUse, PartScope, Whole
+from rules.vocabulary import number, truth, word
+
+_USES = (
+    "too_thin", "fits", "tolerated", "flesh_out", "unsplittable", "too_delicate", "bearing", "split_sign_off", "split",
+)  # fmt: skip
+
+
+@number("panel.upper", "mm", "upper thickness of the lot", reads=["lots"])
+def upper(use: PanelUse) -> int:
+    """Return the lot's upper thickness, um."""
+    return use.lot.thickness.max_um
+
+
+@number("panel.lower", "mm", "lower thickness of the lot", reads=["lots"])
+def lower(use: PanelUse) -> int:
+    """Return the lot's lower thickness, um."""
+    return use.lot.thickness.min_um
+
+
+@number("panel.least", "mm", "least thickness the panel takes", reads=["pattern"])
+def least(use: PanelUse) -> int:
+    """Return the panel's minimum, um."""
+    return use.panel.thickness.min_um
+
+
+@number("panel.most", "mm", "most thickness the panel takes", reads=["pattern"])
+def most(use: PanelUse) -> int:
+    """Return the panel's maximum, um."""
+    return use.panel.thickness.max_um
+
+
+@number("panel.spread", "mm", "range of thickness within the lot", reads=["lots"])
+def spread(use: PanelUse) -> int:
+    """Return the lot's range, um."""
+    return use.lot.thickness.max_um - use.lot.thickness.min_um
+
+
+@number("panel.worked", "mm", "thickness the panel is worked at", reads=["lots", "side"])
+def worked(use: PanelUse) -> int:
+    """Return the thickness used, um."""
+    return use.use.used_um
+
+
+@word("panel.use", "how the lot's thickness suits the panel", reads=["lots", "side", "pattern"], levels=_USES)
+def use_of(use: PanelUse) -> str:
+    """Return the first rule of use that applies (see :func:`rules.case.thickness_from`)."""
+    return use.use.how
+
+
+@number("panel.split_min", "mm", "thinnest that a split may leave", reads=["leather"])
+def split_min(use: PanelUse) -> int:
+    """Return the kind's thinnest split, um."""
+    return use.kind.split_min_um
+
+
+@word("panel.form", "form of the lot", reads=["lots"])
+def form(use: PanelUse) -> str:
+    """Return the lot's form."""
+    return use.lot.form
+
+
+@truth("piece.bearing", "the pattern bears a load", reads=["pattern"])
+def bearing(whole: Whole) -> bool:
+    """Whether the pattern's load class is bearing."""
+    return whole.piece.bearing
+
+
+@word("piece.load_class", "load class of the pattern", reads=["pattern"], levels=("none", "light", "bearing"))
+def load_class(whole: Whole) -> str | None:
+    """Return the pattern's load class."""
+    return None if whole.piece.pattern is None else whole.piece.pattern.load.load_class
+
+
+@truth("part.flesh_out", "the flesh side is out", reads=["side"])
+def flesh_out(part: PartScope) -> bool:
+    """Whether the part shows its flesh side."""
+    return part.part.side == FLESH

@@ -1,0 +1,46 @@
+"""Money as the answer writes it: decimal strings beside an ISO 4217 currency."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from rules.piece import Piece
+from rules.pricing import deposit_minor, priced, tax_minor
+
+_NOT_FIRM = {"buildable": None, "sign_off": "sign_off", "refused": "refused"}
+
+
+def money(piece: Piece, minor: int) -> str:
+    """Return minor units as a decimal string with the currency's own digits."""
+    return f"{Decimal(minor).scaleb(-piece.catalog.workshop.minor_digits):f}"
+
+
+def price_json(piece: Piece, outcome: str) -> dict[str, Any] | None:
+    """Return the price as the answer writes it, or None where there is none."""
+    price = priced(piece)
+    if price is None:
+        return None
+    shop = piece.catalog.workshop
+    return {
+        "currency": shop.currency,
+        "firm": outcome == "buildable",
+        "why_not_firm": _NOT_FIRM[outcome],
+        "lines": [{"code": code, "what": what, "amount": money(piece, amount)} for code, what, amount in price.shown],
+        "each": money(piece, price.each_minor),
+        "quantity": price.quantity,
+        "total": money(piece, price.total_minor),
+        "tax": {
+            "rate": _rate(shop.vat_percent),
+            "included": money(piece, tax_minor(piece, price.total_minor)),
+            "basis": "home",
+        },
+        "deposit": money(piece, deposit_minor(piece, price.total_minor)),
+    }
+
+
+def _rate(percent: int | Fraction) -> str:
+    ten_thousandths = round(Fraction(percent) * 100)
+    text = f"{Decimal(ten_thousandths).scaleb(-4):f}"
+    return text if not text.endswith("00") else text[:-2]

@@ -1,0 +1,61 @@
+"""When it is ready: weeks from the backlog, then a day of the working calendar.
+
+``weeks`` = ceil((backlog + minutes of the order) / bench minutes a week), or the weeks of a
+rush. ``ready_on`` is the first working day on or after today + 7 x weeks: a weekday on which
+the workshop works and no public holiday of its calendar.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from fractions import Fraction
+from functools import lru_cache
+from math import ceil
+
+import holidays
+
+from catalog.model import Workshop
+from rules.case import Case
+from rules.labor import order_minutes
+
+
+@dataclass(frozen=True, slots=True)
+class Promise:
+    """The day it is ready and the weeks it takes."""
+
+    ready_on: date
+    weeks: int
+
+
+def promise_of(case: Case) -> Promise | None:
+    """Return the promise, or None where the pattern is unknown."""
+    minutes = order_minutes(case)
+    if minutes is None:
+        return None
+    shop = case.piece.catalog.workshop
+    if case.piece.spec.rush:
+        weeks = shop.rush_weeks
+    else:
+        weeks = ceil(Fraction(shop.backlog_minutes + minutes) / shop.bench_minutes_per_week)
+    return Promise(working_day_from(case.today + timedelta(weeks=weeks), shop), weeks)
+
+
+def working_day_from(day: date, shop: Workshop) -> date:
+    """Return the day itself, or the next one on which the workshop works.
+
+    A workshop that never works within a year of the day gets the day itself back.
+    """
+    for ahead in range(366):
+        candidate = day + timedelta(days=ahead)
+        works = candidate.weekday() in shop.working_weekdays
+        if works and candidate not in _public_holidays(shop.holiday_calendar, candidate.year):
+            return candidate
+    return day
+
+
+@lru_cache(maxsize=64)
+def _public_holidays(calendar: str, year: int) -> frozenset[date]:
+    """Return the public holidays of a country (ISO 3166-1) or region (ISO 3166-2) in a year."""
+    country, _, region = calendar.partition("-")
+    return frozenset(holidays.country_holidays(country, subdiv=region or None, years=year))

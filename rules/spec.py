@@ -1,0 +1,109 @@
+"""A spec: what is asked for, as the caller wrote it, in exact units.
+
+Codes are kept as written; :mod:`rules.piece` resolves them against a catalog. ``None`` and
+an empty collection mean absent; ``cards = 0`` means zero.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from types import MappingProxyType
+
+from catalog.model import Number
+
+_EMPTY: Mapping[str, str] = MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True)
+class PartChoice:
+    """A leather for one part; ``side`` None means the default, grain."""
+
+    leather: str | None
+    side: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Monogram:
+    """Letters to be set. ``text`` is kept exactly (Unicode NFC)."""
+
+    text: str
+    method: str | None = None
+    typeface: str | None = None
+    zone: str | None = None
+    foil: str | None = None
+    artwork: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class NoteAsked:
+    """Banknotes to carry: an item code and how many."""
+
+    item: str
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class BusinessCardsAsked:
+    """Business cards to carry."""
+
+    item: str
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Blade:
+    """A blade to be sheathed, in micrometers."""
+
+    width_um: int
+    thickness_um: int
+    length_um: int
+
+
+@dataclass(frozen=True, slots=True)
+class Carry:
+    """What the piece must hold. ``passport_um`` is the booklet's thickness."""
+
+    cards: int | None = None
+    notes: tuple[NoteAsked, ...] = ()
+    business_cards: BusinessCardsAsked | None = None
+    passport_um: int | None = None
+    passport: bool = False
+    blade: Blade | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Purpose:
+    """What the piece is for. ``use`` must be said where the load is bearing."""
+
+    use: str | None = None
+    claims: tuple[str, ...] = ()
+    dog_kg: Number | None = None
+    child_under_3: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Spec:
+    """One order line as asked for."""
+
+    pattern: str
+    parts: Mapping[str, PartChoice] = field(default_factory=dict)
+    thread: str | None = None
+    stitch: str | None = None
+    edge: str | None = None
+    hardware: Mapping[str, str] = field(default_factory=lambda: _EMPTY)
+    sizes_um: Mapping[str, int] = field(default_factory=dict)
+    monogram: Monogram | None = None
+    modifications: tuple[str, ...] = ()
+    carry: Carry = field(default_factory=Carry)
+    purpose: Purpose = field(default_factory=Purpose)
+    quantity: int = 1
+    ship_to: str | None = None
+    rush: bool = False
+    ready_by: date | None = None
+    lots: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    repeat_of: str | None = None
+    catalog_revision: str | None = None
+    reference: str | None = None
+    note: str | None = None

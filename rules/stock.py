@@ -1,0 +1,49 @@
+"""What the lots of a leather can hold: area with yield, and one layout of every panel.
+
+Both are independent limits. Area is exact: the sum of (cut width + gap)(cut height + gap)
+held against free area times yield. The layout is the procedure of :mod:`rules.layout`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+
+from catalog.model import Kind, Lot
+from rules.layout import Layout, Piece, Rect, lay_out
+
+
+def net_um2(pieces: Iterable[Piece], gap_um: int) -> int:
+    """Return the area of panels with their gap, before yield."""
+    return sum(piece.count * (piece.along_um + gap_um) * (piece.across_um + gap_um) for piece in pieces)
+
+
+def need_um2(pieces: Iterable[Piece], gap_um: int, kind: Kind) -> Fraction:
+    """Return the hide area that panels use up, yield counted."""
+    return net_um2(pieces, gap_um) / kind.yield_ratio
+
+
+class Warehouse:
+    """The lots as they stand at one stock revision, with layouts already tried."""
+
+    def __init__(self, gap_um: int) -> None:
+        self.gap_um = gap_um
+        self._layouts: dict[tuple[tuple[Piece, ...], str], Layout] = {}
+
+    def layout(self, pieces: Sequence[Piece], lot: Lot) -> Layout:
+        """Return the layout of the panels in one lot's free rectangles."""
+        key = (tuple(sorted(pieces)), lot.code)
+        if key not in self._layouts:
+            self._layouts[key] = lay_out(key[0], self.rects_of(lot), self.gap_um)
+        return self._layouts[key]
+
+    @staticmethod
+    def rects_of(lot: Lot) -> list[Rect]:
+        """Return a lot's free rectangles as the layout takes them."""
+        return [Rect(rect.along_um, rect.across_um) for rect in lot.rectangles]
+
+    def holds(self, pieces: Sequence[Piece], lot: Lot, kind: Kind) -> bool:
+        """Whether one lot holds the panels, by area and by layout."""
+        if need_um2(pieces, self.gap_um, kind) > lot.free_um2:
+            return False
+        return self.layout(pieces, lot).found

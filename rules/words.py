@@ -1,0 +1,147 @@
+"""Sentences for people, assembled from fields.
+
+A rule's sentence holds placeholders from a closed list (the subject's words and measured,
+limit, off_by); they are put in here by name, never by ``str.format`` on text from a file.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from catalog.model import Threshold
+from catalog.units import UNITS, shown
+from rules.ir import (
+    AllOf,
+    AllowOnly,
+    Compare,
+    Condition,
+    Constant,
+    Forbid,
+    Graded,
+    In,
+    Includes,
+    Limit,
+    Name,
+    Not,
+    Require,
+    Rule,
+    Scaled,
+    Term,
+    Verb,
+)
+from rules.vocabulary import TERMS
+
+_PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
+_BOUND_WORDS = {"max": "is at most", "min": "is at least", "equal": "equals", "between": "lies between"}
+_COMPARE_WORDS = {"max": "at most", "min": "at least", "above": "more than", "below": "less than"}
+
+
+def placeholders_in(sentence: str) -> list[str]:
+    """Return the placeholder names of a sentence, in order."""
+    return _PLACEHOLDER.findall(sentence)
+
+
+def fill(sentence: str, fields: Mapping[str, str]) -> str:
+    """Return the sentence with each placeholder replaced by its field, first letter raised."""
+    filled = _PLACEHOLDER.sub(lambda found: fields.get(found[1], ""), sentence)
+    return filled[:1].upper() + filled[1:]
+
+
+def plain(figure: Decimal) -> str:
+    """Return a figure as people write it: no exponent, no trailing zeros."""
+    text = f"{figure:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def figure(value: int | Fraction | None, unit: str) -> str:
+    """Return a base-unit value with its unit, as a sentence shows it."""
+    if value is None:
+        return ""
+    if unit == "date":
+        return date.fromordinal(int(value)).isoformat()
+    if unit == "percent_of":
+        return f"{plain(shown(value * 100, 'ratio'))} %"
+    words = UNITS[unit].words
+    return f"{plain(shown(value, unit))} {words}".strip()
+
+
+def _term(term: Term, thresholds: Mapping[str, Threshold]) -> str:
+    match term:
+        case Constant(value=value, unit=unit):
+            return figure(value, unit or "ratio")
+        case Name(name=name) if name.startswith("threshold."):
+            threshold = thresholds[name.removeprefix("threshold.")]
+            return figure(threshold.value, threshold.unit)
+        case Name(name=name):
+            return TERMS[name].label
+        case Scaled(term=inner, by=by):
+            return f"{_term(by, thresholds)} x {_term(inner, thresholds)}"
+
+
+def _test(condition: Condition, thresholds: Mapping[str, Threshold]) -> str:
+    match condition:
+        case In(name=name, values=values):
+            return f"{TERMS[name].label} is {' or '.join(sorted(_word(value) for value in values))}"
+        case Includes(name=name, value=value):
+            return f"{TERMS[name].label} include {value}"
+        case Compare(left=left, op=op, right=right):
+            return f"{_term(left, thresholds)} is {_COMPARE_WORDS[op]} {_term(right, thresholds)}"
+        case Not(condition=inner):
+            return f"not ({_test(inner, thresholds)})"
+        case AllOf(conditions=conditions):
+            return " and ".join(_test(each, thresholds) for each in conditions) or "always"
+
+
+def _word(value: Any) -> str:
+    return {True: "true", False: "false"}[value] if isinstance(value, bool) else str(value)
+
+
+def _verb(verb: Verb, thresholds: Mapping[str, Threshold]) -> str:
+    match verb:
+        case Limit(term=term, bound=bound, steps=steps, upper=upper):
+            if upper is not None:
+                ends = f"{_term(steps[0].limit, thresholds)} and {_term(upper, thresholds)}"
+                return f"{_term(term, thresholds)} {_BOUND_WORDS[bound]} {ends}, else {steps[0].severity}"
+            parts = [f"{_term(step.limit, thresholds)}, else {step.severity}" for step in steps]
+            return f"{_term(term, thresholds)} {_BOUND_WORDS[bound]} {'; '.join(parts)}"
+        case Graded(name=name, levels=levels):
+            said = ", ".join(f"{level}: {severity or 'passes'}" for level, severity in levels)
+            return f"{TERMS[name].label}: {said}"
+        case Forbid(rows=rows, severity=severity):
+            return f"never {' / '.join(_test(row, thresholds) for row in rows)}, else {severity}"
+        case AllowOnly(rows=rows, severity=severity):
+            return f"only {' / '.join(_test(row, thresholds) for row in rows)}, else {severity}"
+        case Require(condition=condition, severity=severity):
+            return f"{_test(condition, thresholds)}, else {severity}"
+
+
+def formula_of(rule: Rule, thresholds: Mapping[str, Threshold]) -> list[str]:
+    """Return the rule's formula in words, one line a clause."""
+    lines = []
+    for clause in rule.clauses:
+        when = f"when {_test(clause.when, thresholds)}: " if clause.when.conditions else ""
+        lines.append(when + _verb(clause.verb, thresholds))
+    return lines
+
+
+def limit_of(rule: Rule, thresholds: Mapping[str, Threshold]) -> list[dict[str, Any]]:
+    """Return the limits of the rule's figures: what is measured, bound, limit, unit."""
+    found: list[dict[str, Any]] = []
+    for clause in rule.clauses:
+        if isinstance(verb := clause.verb, Limit) and isinstance(verb.term, Name):
+            found.extend(
+                {
+                    "measured": TERMS[verb.term.name].label,
+                    "bound": verb.bound,
+                    "limit": _term(step.limit, thresholds),
+                    "unit": TERMS[verb.term.name].unit,
+                    "severity": step.severity,
+                }
+                for step in verb.steps
+            )
+    return found
