@@ -52,3 +52,18 @@ UNITS: dict[str, Unit] = {
 def shown(value: Number, unit: str) -> Decimal:
     """Return ``value`` (base units) in ``unit``, rounded half even to 3 decimals for show only."""
     return Decimal(round(Fraction(value) * 1000 / UNITS[unit].per)).scaleb(-3)
+
+
+def denier_of(tex: Number) -> Fraction:
+    """Return a thread's mass in g per 9,000 m; tex is g per 1,000 m (ISO 1144)."""
+    return Fraction(tex) * 9
+
+
+def metric_number_of(tex: Number) -> Fraction:
+    """Return a thread's length in m per g (metric number Nm)."""
+    return Fraction(1000) / Fraction(tex)
+
+
+def stitches_per_inch(pitch_um: int) -> Fraction:
+    """Return stitches an inch for a pitch in um; 1 in = 25.4 mm."""
+    return Fraction(25_400, pitch_um)

@@ -26,7 +26,7 @@ from rules.lots import find_best
 from rules.measures.edges import edge_ul
 from rules.measures.law import covers, is_personalised
 from rules.money import money, price_json
-from rules.piece import Piece
+from rules.piece import Piece, plain_keys
 from rules.promise import promise_of
 from rules.remedies import alternatives_for, remedies_for
 from rules.shop import Shop
@@ -77,6 +77,7 @@ def check(
     explain: bool = False,
 ) -> dict[str, Any]:
     """Return the answer to a spec; with ``fill_defaults`` its gaps are filled first and named."""
+    spec = plain_keys(spec)
     filled: tuple[str, ...] = ()
     if fill_defaults:
         spec, filled = fill_gaps(spec, shop.indexes)

@@ -154,8 +154,11 @@ def _ends(ends: tuple[Any, ...], unit: str) -> str:
 
 
 def headline_of(findings: tuple[Finding, ...], name: str) -> str:
-    """Return the first finding that matters in at most 120 characters, else that all is well."""
-    first = next((each for each in findings if each.severity != "notice"), None)
+    """Return the first finding that stands in the way in at most 120 characters, else that all is well.
+
+    Advice and notices change nothing, so they are no headline; a margin is the owner's alone.
+    """
+    first = next((each for each in findings if each.severity in ("refuse", "sign_off")), None)
     text = f"{name} can be made as asked." if first is None else first.message
     if len(text) <= _HEADLINE:
         return text

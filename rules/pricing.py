@@ -153,8 +153,12 @@ def _point_words(piece: Piece, amount: Number) -> str:
 
 
 def tax_minor(piece: Piece, total_minor: int) -> int:
-    """Return the tax included in a total, half even: total x rate / (1 + rate)."""
-    rate = Fraction(piece.catalog.workshop.vat_percent) / 100
+    """Return the tax included in a total at the workshop's rate."""
+    return tax_included(total_minor, Fraction(piece.catalog.workshop.vat_percent) / 100)
+
+
+def tax_included(total_minor: int, rate: Fraction) -> int:
+    """Return the tax included in a total, half even to the minor unit: total x rate / (1 + rate)."""
     return round(total_minor * rate / (1 + rate))
 
 

@@ -6,9 +6,19 @@ from catalog.model import Number, Pattern, Seam
 from rules.case import Case
 
 
+def stitches_at(length_um: int, pitch_um: int) -> int:
+    """Return length / pitch, rounded half up."""
+    return (2 * length_um + pitch_um) // (2 * pitch_um)
+
+
 def stitches_of(pattern: Pattern, seam: Seam) -> int:
-    """Return the stitches of a seam: length / pitch, rounded half up."""
-    return (2 * seam.length_um + pattern.pitch_um) // (2 * pattern.pitch_um)
+    """Return the stitches of a seam."""
+    return stitches_at(seam.length_um, pattern.pitch_um)
+
+
+def saddle_stitch_um(pitch_um: Number, stack_um: Number) -> Number:
+    """Return the thread of one saddle stitch, um: two threads along the pitch and through the stack."""
+    return 2 * (pitch_um + stack_um)
 
 
 def thread_each_um(case: Case) -> Number | None:
@@ -25,5 +35,5 @@ def thread_each_um(case: Case) -> Number | None:
         stack = case.stack(seam.layers)
         if not stack.complete:
             return None
-        total += stitches_of(pattern, seam) * 2 * (pattern.pitch_um + stack.total_um)
+        total += stitches_of(pattern, seam) * saddle_stitch_um(pattern.pitch_um, stack.total_um)
     return total

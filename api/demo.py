@@ -1,0 +1,24 @@
+"""A spec to try the service with, made for the demo workshop."""
+
+from __future__ import annotations
+
+import json
+import shlex
+from typing import Any, Final
+
+DEMO_SPEC: Final[dict[str, Any]] = {
+    "pattern": "twofold",
+    "parts": {
+        "outside": {"leather": "SH-GAR"},
+        "inside": {"leather": "GO-BLK"},
+        "pockets": {"leather": "GO-BLK"},
+    },
+    "thread": "TH-P05-GAR",
+    "edge": "ED-BURN",
+}
+
+
+def demo_command(address: str) -> str:
+    """Return one line for a shell that checks the demo spec at ``http://HOST:PORT``."""
+    body = json.dumps(DEMO_SPEC, separators=(",", ":"))
+    return f"curl -s {address}/v1/checks -H 'content-type: application/json' -d {shlex.quote(body)}"

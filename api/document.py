@@ -1,0 +1,75 @@
+"""The OpenAPI document: what the framework writes, put right where it is wrong."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+
+from api.schemas.problem import Problem
+
+TITLE: Final = "Quarterfoot"
+VERSION: Final = "1"
+DESCRIPTION: Final = """\
+Checks what a leather bench can make: a spec is held against the rules of the trade and the stock, and the
+answer says what stands in the way, with the figure, the limit and what would do.
+
+Lengths are in mm with at most 3 decimals, areas in dm2, lengths of thread in m, dates in ISO 8601, money is
+decimal text beside an ISO 4217 currency. `null` means absent. Codes are compared without regard to case.
+Every error is a problem (RFC 9457).
+"""
+TAGS: Final = (
+    {"name": "checks", "description": "Specs held against the rules and the stock."},
+    {"name": "catalog", "description": "What the workshop makes, and of what. Documents carry an ETag."},
+    {"name": "rules", "description": "The rule book: reasons, limits, sources, examples."},
+    {"name": "problems", "description": "What each kind of error means."},
+    {"name": "health", "description": "For whoever runs the service."},
+)
+
+
+def add_document(app: FastAPI) -> None:
+    """Make ``app.openapi()`` return the corrected document, built once."""
+
+    def openapi() -> dict[str, Any]:
+        if app.openapi_schema is None:
+            app.openapi_schema = _built(app)
+        return app.openapi_schema
+
+    app.openapi = openapi  # type: ignore[method-assign]  # the framework's documented way to extend it
+
+
+def _built(app: FastAPI) -> dict[str, Any]:
+    document = get_openapi(
+        title=TITLE,
+        version=VERSION,
+        openapi_version="3.1.0",
+        description=DESCRIPTION,
+        routes=app.routes,
+        tags=[dict(tag) for tag in TAGS],
+        servers=[{"url": "/", "description": "This service."}],
+        separate_input_output_schemas=False,
+    )
+    schema = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+    parts = schema.pop("$defs")
+    document["components"]["schemas"].update({**parts, "Problem": schema})
+    for operation in operations(document):
+        _drop_body_of_304(operation)
+    return document
+
+
+def operations(document: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """Yield every operation of a document."""
+    for path in document["paths"].values():
+        yield from path.values()
+
+
+def _drop_body_of_304(operation: dict[str, Any]) -> None:
+    operation["responses"].get("304", {}).pop("content", None)
+
+
+def as_text(document: Mapping[str, Any]) -> str:
+    """Return the document as it is kept in the repository: sorted keys, a newline at the end."""
+    return json.dumps(document, indent=2, sort_keys=True, ensure_ascii=False) + "\n"

@@ -1,0 +1,211 @@
+"""The one place that turns errors into answers: problem details after RFC 9457.
+
+Every error has the same shape. ``type`` is a path of this service that explains it, ``instance``
+carries the request's id, ``errors`` points into the body (JSON Pointer, RFC 6901) or at a query
+parameter. What the caller sent is never repeated, except names of fields, cut short.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+
+MEDIA_TYPE: Final = "application/problem+json"
+MAX_ERRORS: Final = 50
+_MAX_POINTER: Final = 120
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemType:
+    """One kind of error: its stable slug, HTTP status, title, and what to do about it."""
+
+    slug: str
+    status: int
+    title: str
+    explains: str
+
+    @property
+    def path(self) -> str:
+        """Return the path that explains it, which is its ``type``."""
+        return f"/problems/{self.slug}"
+
+
+PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
+    kind.slug: kind
+    for kind in (
+        ProblemType(
+            "unparsable-body", 400, "The body is not JSON",
+            "The body could not be read as one JSON value in UTF-8. Nothing was judged. NaN, infinite"
+            " numbers, keys written twice and very deep nesting are no JSON here.",
+        ),
+        ProblemType(
+            "not-found", 404, "There is nothing here",
+            "The address, or the code or id in it, is not known, or is not yours to see. Codes are"
+            " compared without regard to case.",
+        ),
+        ProblemType(
+            "method-not-allowed", 405, "This address does not take that method",
+            "The Allow header names every method that it takes.",
+        ),
+        ProblemType(
+            "body-too-large", 413, "The body is too large",
+            "A body may have 128 kB. Split long lists.",
+        ),
+        ProblemType(
+            "unsupported-media-type", 415, "The body is of a kind that is not read here",
+            "Send the media type named in the Accept header, in UTF-8, without compression.",
+        ),
+        ProblemType(
+            "schema-violation", 422, "The request does not fit the schema",
+            "Each entry of errors points at one field and says what would fit. A code that the catalog"
+            " lacks is never an error: it is a finding of the check.",
+        ),
+        ProblemType(
+            "internal-error", 500, "Something went wrong here",
+            "The fault is ours; the request may be sent again. Name the instance when you report it.",
+        ),
+    )
+}  # fmt: skip
+
+_SLUG_OF_STATUS: Final = {kind.status: kind.slug for kind in PROBLEM_TYPES.values()}
+
+# From the schema library's own codes to ours, which stay the same whatever library is used.
+_CODES: Final[Mapping[str, tuple[str, str]]] = {
+    "missing": ("missing", "this field is needed"),
+    "extra_forbidden": ("unknown_field", "there is no such field"),
+    "string_type": ("wrong_type", "text is needed"),
+    "string_unicode": ("wrong_text", "the text holds half of a surrogate pair"),
+    "string_too_long": ("too_long", "the text is too long: at most {max_length} characters"),
+    "string_too_short": ("too_short", "the text is too short: at least {min_length} characters"),
+    "string_pattern_mismatch": ("wrong_text", "the text holds characters that are not allowed here"),
+    "model_type": ("wrong_type", "an object is needed"),
+    "model_attributes_type": ("wrong_type", "an object is needed"),
+    "dict_type": ("wrong_type", "an object is needed"),
+    "list_type": ("wrong_type", "a list is needed"),
+    "too_long": ("too_many", "at most {max_length} entries"),
+    "bool_type": ("wrong_type", "true or false is needed"),
+    "float_type": ("wrong_type", "a number is needed"),
+    "int_type": ("wrong_type", "a whole number is needed"),
+    "finite_number": ("wrong_type", "a finite number is needed"),
+    "greater_than_equal": ("too_small", "at least {ge}"),
+    "less_than_equal": ("too_large", "at most {le}"),
+    "literal_error": ("not_offered", "one of {expected}"),
+}
+
+
+class ProblemError(Exception):
+    """An error that has a problem type. ``detail`` is one plain sentence about this occurrence."""
+
+    def __init__(
+        self,
+        slug: str,
+        detail: str,
+        *,
+        errors: Sequence[Mapping[str, str]] = (),
+        headers: Mapping[str, str] | None = None,
+    ) -> None:
+        """Keep what the answer needs."""
+        super().__init__(detail)
+        self.kind = PROBLEM_TYPES[slug]
+        self.detail = detail
+        self.errors = errors
+        self.headers = dict(headers or {})
+
+
+def not_found(noun: str) -> ProblemError:
+    """Return the error for a code or id in the path that nothing has."""
+    return ProblemError("not-found", f"there is no such {noun}")
+
+
+def problem(error: ProblemError, request_id: str) -> Response:
+    """Return the answer for an error."""
+    body: dict[str, Any] = {
+        "type": error.kind.path,
+        "title": error.kind.title,
+        "status": error.kind.status,
+        "detail": error.detail,
+        "instance": f"/requests/{request_id}",
+    }
+    if error.errors:
+        body["errors"] = list(error.errors)
+    text = json.dumps(body, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
+    return Response(text, error.kind.status, error.headers, MEDIA_TYPE)
+
+
+def request_id_of(request: Request) -> str:
+    """Return the id that the edge gave this request."""
+    return str(request.scope.get("state", {}).get("request_id", "unknown"))
+
+
+def schema_violation(faults: Iterable[Mapping[str, Any]]) -> ProblemError:
+    """Return the error for faults as the schema library lists them."""
+    entries = [_entry(fault) for fault in faults]
+    entries = list({(entry["pointer"], entry["code"]): entry for entry in entries}.values())
+    count = len(entries)
+    detail = "one field does not fit" if count == 1 else f"{count} fields do not fit"
+    if count > MAX_ERRORS:
+        detail += f"; the first {MAX_ERRORS} are listed"
+    return ProblemError("schema-violation", detail, errors=entries[:MAX_ERRORS])
+
+
+def _entry(fault: Mapping[str, Any]) -> dict[str, str]:
+    code, words = _CODES.get(fault["type"], (fault["type"], fault["msg"]))
+    for name, value in fault.get("ctx", {}).items():
+        words = words.replace("{" + name + "}", f"{value:g}" if isinstance(value, float) else str(value))
+    return {"pointer": pointer(fault["loc"]), "code": code, "detail": words}
+
+
+def pointer(place: Sequence[str | int]) -> str:
+    """Return where a fault is: a JSON Pointer into the body, or ``query/NAME``.
+
+    Names come from the caller, so they are cut short and cannot break the encoding.
+    """
+    source, *rest = place or ("body",)
+    steps = [str(step).replace("~", "~0").replace("/", "~1") for step in rest if step != "[key]"]
+    path = "/".join(["" if source == "body" else str(source), *steps])
+    return path[:_MAX_POINTER].encode("utf-8", "replace").decode()
+
+
+def install(app: FastAPI) -> None:
+    """Give an app the handlers that make every error a problem."""
+
+    async def on_problem(request: Request, error: Exception) -> Response:
+        assert isinstance(error, ProblemError)
+        return problem(error, request_id_of(request))
+
+    async def on_schema(request: Request, error: Exception) -> Response:
+        assert isinstance(error, RequestValidationError)
+        return problem(_from_schema(error), request_id_of(request))
+
+    async def on_http(request: Request, error: Exception) -> Response:
+        assert isinstance(error, HTTPException)
+        return problem(_from_http(error, request), request_id_of(request))
+
+    app.add_exception_handler(ProblemError, on_problem)
+    app.add_exception_handler(RequestValidationError, on_schema)
+    app.add_exception_handler(HTTPException, on_http)
+
+
+def _from_schema(error: RequestValidationError) -> ProblemError:
+    faults = error.errors()
+    if faults and faults[0]["type"] == "json_invalid":
+        return ProblemError("unparsable-body", str(faults[0]["ctx"]["error"]))
+    return schema_violation(faults)
+
+
+def _from_http(error: HTTPException, request: Request) -> ProblemError:
+    slug = _SLUG_OF_STATUS.get(error.status_code, "internal-error")
+    if slug == "method-not-allowed":
+        allow = ", ".join(request.app.state.methods_at(request.url.path))
+        return ProblemError(slug, f"this address takes {allow}", headers={"allow": allow})
+    words = {
+        "not-found": "there is nothing at this address",
+        "unparsable-body": "the body could not be read",
+    }
+    return ProblemError(slug, words.get(slug, PROBLEM_TYPES[slug].title.lower()))

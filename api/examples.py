@@ -1,0 +1,55 @@
+"""Worked requests with their answers: written by a command, replayed by a test.
+
+An example is a JSON file with ``says``, ``request`` (``method``, ``path``, ``body``) and
+``answer`` (``status``, ``body``). All are asked of the demo workshop on one fixed date.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+from typing import Any, Final
+
+import httpx
+from fastapi import FastAPI
+
+from api.app import create_app
+from api.document import as_text
+from api.settings import Settings
+
+EXAMPLE_SETTINGS: Final = Settings(today=date(2026, 3, 2))
+_REQUEST_ID: Final = "example-0001"
+
+
+def write(folder: Path) -> list[Path]:
+    """Write ``openapi.json`` and the answer of every example below ``folder``; return the files."""
+    app = create_app(EXAMPLE_SETTINGS)
+    document = folder / "openapi.json"
+    document.write_text(as_text(app.openapi()), encoding="utf-8", newline="\n")
+    files = sorted((folder / "examples").glob("*.json"))
+    for file in files:
+        example = json.loads(file.read_text(encoding="utf-8"))
+        example["answer"] = answer_of(app, example["request"])
+        text = json.dumps(example, indent=2, ensure_ascii=False) + "\n"
+        file.write_text(text, encoding="utf-8", newline="\n")
+    return [document, *files]
+
+
+def answer_of(app: FastAPI, request: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what an app answers to the request of an example."""
+    return asyncio.run(_ask(app, request))
+
+
+async def _ask(app: FastAPI, request: Mapping[str, Any]) -> dict[str, Any]:
+    transport = httpx.ASGITransport(app=app)
+    async with httpx.AsyncClient(transport=transport, base_url="http://example") as client:
+        response = await client.request(
+            request["method"],
+            request["path"],
+            headers={"request-id": _REQUEST_ID},
+            json=request.get("body"),
+        )
+    return {"status": response.status_code, "body": response.json()}

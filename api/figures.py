@@ -1,0 +1,37 @@
+"""From exact base units to the figures that JSON shows."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from catalog.model import Number, Span
+from catalog.units import shown
+
+
+def figure(value: Number, unit: str) -> int | float:
+    """Return a base-unit value in ``unit``, half even to 3 decimals; whole figures stay whole."""
+    return _plain(shown(value, unit))
+
+
+def figure_or_none(value: Number | None, unit: str) -> int | float | None:
+    """Return :func:`figure`, or None for None."""
+    return None if value is None else figure(value, unit)
+
+
+def mm(value_um: Number) -> int | float:
+    """Return micrometers in mm."""
+    return figure(value_um, "mm")
+
+
+def span_mm(span: Span) -> dict[str, int | float]:
+    """Return a range in mm."""
+    return {"min": mm(span.min_um), "max": mm(span.max_um)}
+
+
+def money(minor: int, digits: int) -> str:
+    """Return an amount as decimal text with the currency's own number of digits."""
+    return f"{Decimal(minor).scaleb(-digits):f}"
+
+
+def _plain(value: Decimal) -> int | float:
+    return int(value) if value == value.to_integral_value() else float(value)

@@ -1,0 +1,107 @@
+"""Documents that change only with the catalog or the rule book: made once, served with an ETag.
+
+Conditional requests follow RFC 9110, 13.1.2: If-None-Match compares weakly, takes lists and ``*``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, Final
+
+from fastapi import Request, Response
+
+from api import workshop
+from api.nouns import SUPPLIES, Render, kind
+from api.patterns import pattern
+from api.visibility import Caller, noun_view
+from rules.shop import Shop
+
+_TAG: Final = re.compile(r'(?:W/)?("[\x21\x23-\x7e\x80-\uffff]*")')
+_CACHE: Final = "private, max-age=60"
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """The bytes of a JSON document and its strong entity tag, quotes included."""
+
+    body: bytes
+    etag: str
+
+
+def document(value: Any) -> Document:
+    """Return a JSON value as a document."""
+    body = json.dumps(value, ensure_ascii=False, separators=(",", ":")).encode()
+    return Document(body, f'"{hashlib.blake2b(body, digest_size=16).hexdigest()}"')
+
+
+def matches(header: str | None, etag: str) -> bool:
+    """Return whether an If-None-Match header names a tag, weak or strong, or is ``*``."""
+    if header is None:
+        return False
+    return header.strip() == "*" or etag.removeprefix("W/") in _TAG.findall(header)
+
+
+def respond(request: Request, found: Document) -> Response:
+    """Return the document, or 304 where the caller has it already."""
+    headers = {"etag": found.etag, "cache-control": _CACHE, "vary": "Authorization"}
+    if matches(request.headers.get("if-none-match"), found.etag):
+        return Response(status_code=304, headers=headers)
+    return Response(found.body, headers=headers, media_type="application/json")
+
+
+class Published:
+    """Every document of one shop, each made when first asked for and kept.
+
+    There are as many as catalog entries times classes of callers, so nothing grows.
+    """
+
+    def __init__(self, shop: Shop) -> None:
+        """Keep the shop; nothing is rendered yet."""
+        self._shop = shop
+        self._kept: dict[tuple[str, str | None, Caller], Document] = {}
+        nouns = {name: (getattr(shop.catalog, field), render) for name, (field, render) in SUPPLIES.items()}
+        self._nouns: Mapping[str, tuple[Mapping[str, Any], Render]] = {
+            **nouns,
+            "patterns": (shop.catalog.patterns, pattern),
+            "kinds": (shop.catalog.kinds, partial(kind, workshop=shop.catalog.workshop)),
+            "rules": (shop.book.rules, lambda rule: shop.book.describe(rule.id)),
+        }
+        self._codes = {name: {code.casefold(): code for code in held} for name, (held, _) in self._nouns.items()}
+
+    def glance(self, who: Caller) -> Document:
+        """Return the catalog at a glance."""
+        return self._keep(("catalog", None, who), lambda: workshop.glance(self._shop))
+
+    def price_list(self, who: Caller) -> Document:
+        """Return the price list."""
+        return self._keep(("price-list", None, who), lambda: workshop.price_list(self._shop.catalog))
+
+    def all(self, resource: str, who: Caller) -> Document:
+        """Return a list of nouns, in the order of the catalog."""
+        held, _ = self._nouns[resource]
+        return self._keep((resource, None, who), lambda: {"items": [self._shown(resource, code, who) for code in held]})
+
+    def one(self, resource: str, code: str, who: Caller) -> Document | None:
+        """Return one noun, its code compared without regard to case; None where nothing has it."""
+        known = self._codes[resource].get(code.casefold())
+        if known is None:
+            return None
+        return self._keep((resource, known, who), lambda: self._shown(resource, known, who))
+
+    def ranked(self, resource: str, codes: Iterable[tuple[str, int]], who: Caller) -> Document:
+        """Return the nouns of these codes, in this order, each with its score. Not kept."""
+        return document({"items": [{**self._shown(resource, code, who), "score": score} for code, score in codes]})
+
+    def _shown(self, resource: str, code: str, who: Caller) -> dict[str, Any]:
+        held, render = self._nouns[resource]
+        return noun_view(resource, render(held[code]), who)
+
+    def _keep(self, key: tuple[str, str | None, Caller], make: Callable[[], Any]) -> Document:
+        if key not in self._kept:
+            self._kept[key] = document(make())
+        return self._kept[key]

@@ -1,0 +1,1 @@
+"""The resources, one module each. No logic: they read, ask and answer."""

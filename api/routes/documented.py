@@ -1,0 +1,59 @@
+"""What the document says of answers that many operations share."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from api.errors import MEDIA_TYPE, PROBLEM_TYPES
+
+Responses = dict[int | str, dict[str, Any]]
+
+_PROBLEM: Final = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
+_ETAG: Final = {
+    "description": "Strong entity tag of the document.",
+    "schema": {"type": "string"},
+}
+
+#: The header by which a caller says what it has already.
+CONDITIONAL: Final[dict[str, Any]] = {
+    "parameters": [
+        {
+            "name": "If-None-Match",
+            "in": "header",
+            "required": False,
+            "description": "Entity tags that the caller has, or *; where one is current the answer is 304.",
+            "schema": {"type": "string"},
+        }
+    ]
+}
+
+
+def read_one(operation: str, parameter: str, code: str) -> dict[str, Any]:
+    """Return the link from a list to one of its entries; ``code`` is the field that names it."""
+    return {
+        operation: {
+            "operationId": operation,
+            "description": "One entry of the list.",
+            "parameters": {parameter: f"$response.body#/items/0/{code}"},
+        }
+    }
+
+
+def problems(*slugs: str) -> Responses:
+    """Return what the document says of these problems."""
+    return {
+        PROBLEM_TYPES[slug].status: {"description": f"{PROBLEM_TYPES[slug].title}.", "content": _PROBLEM}
+        for slug in (*slugs, "internal-error")
+    }
+
+
+def tagged(description: str, *slugs: str, links: dict[str, Any] | None = None) -> Responses:
+    """Return what the document says of a document with an ETag, and of these problems."""
+    found: dict[str, Any] = {"description": description, "headers": {"ETag": _ETAG}}
+    if links is not None:
+        found["links"] = links
+    return {
+        200: found,
+        304: {"description": "The caller has the current document.", "headers": {"ETag": _ETAG}},
+        **problems(*slugs),
+    }

@@ -1,0 +1,1 @@
+"""The shapes of the JSON that comes in and goes out."""

@@ -1,0 +1,74 @@
+"""Answering over HTTP until told to stop."""
+
+from __future__ import annotations
+
+import ipaddress
+import socket
+from collections.abc import Callable
+from contextlib import suppress
+
+import uvicorn
+
+from api.app import create_app
+from api.demo import demo_command
+from api.settings import Settings
+
+Tell = Callable[[str], None]
+
+
+class _Server(uvicorn.Server):
+    """A server that says when it can be reached, not before."""
+
+    def __init__(self, config: uvicorn.Config, ready: Callable[[], None]) -> None:
+        super().__init__(config)
+        self._ready = ready
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Begin to listen."""
+        await super().startup(sockets)
+        self._ready()
+
+
+def serve(settings: Settings, *, tell: Tell, warn: Tell) -> int:
+    """Answer until a signal ends the process; return the exit code.
+
+    The shop is opened before the port, so that a broken catalog never shows an open port.
+
+    Args:
+        settings: where to listen, and what to serve.
+        tell: told, once requests are answered, the address and a command to try.
+        warn: told what the person who starts the service should know.
+
+    Raises:
+        OSError: the address cannot be listened on.
+        catalog.strict_yaml.Faults: the catalog or the rule book is broken.
+    """
+    app = create_app(settings)
+    listener = _listener(settings.host, settings.port)
+    address = _address(listener)
+    if not ipaddress.ip_address(listener.getsockname()[0]).is_loopback:
+        warn("Warning: whoever reaches this address is taken for the owner and sees costs.")
+    config = uvicorn.Config(app, access_log=False, log_level="warning", server_header=False)
+    greeting = f"Quarterfoot answers at {address} (docs at {address}/docs). Try:\n{demo_command(address)}"
+    with suppress(KeyboardInterrupt):  # the server hands Ctrl-C on after it has closed in order
+        _Server(config, lambda: tell(greeting)).run(sockets=[listener])
+    return 0
+
+
+def _listener(host: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind((host, port))
+    except OSError:
+        listener.close()
+        raise
+    listener.set_inheritable(True)
+    return listener
+
+
+def _address(listener: socket.socket) -> str:
+    host, port, *_ = listener.getsockname()
+    shown = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host)  # noqa: S104 -- shown, not bound
+    return f"http://[{shown}]:{port}" if ":" in shown else f"http://{shown}:{port}"

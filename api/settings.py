@@ -1,0 +1,104 @@
+"""Settings from environment variables that start with ``QUARTERFOOT_``.
+
+Read once, by the command line; nothing else looks at the environment.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any, Final
+
+import catalog
+
+PREFIX: Final = "QUARTERFOOT_"
+DEMO_CATALOG: Final = Path(catalog.__file__).parent / "oddlestone"
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
+_DATABASE = re.compile(r"(?:sqlite:///\S+|postgresql(?:\+psycopg)?://\S+)")
+_HOST = re.compile(r"[A-Za-z0-9.:_-]{1,255}", re.ASCII)
+
+
+class SettingError(ValueError):
+    """A setting that cannot be used; ``str()`` is one line for the person who starts the service."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How the service runs.
+
+    ``today`` shifts the clock to begin on that date; ``catalog`` is the folder of the workshop's
+    files; ``database_url`` names the store; ``port`` 0 takes any free one.
+    """
+
+    today: date | None = None
+    catalog: Path = DEMO_CATALOG
+    database_url: str | None = None
+    host: str = "127.0.0.1"
+    port: int = 8000
+
+
+def settings_from(environ: Mapping[str, str]) -> Settings:
+    """Return the settings that an environment gives; an empty value counts as absent.
+
+    Raises:
+        SettingError: for the first value that cannot be used.
+    """
+    found: dict[str, Any] = {}
+    for field, read in _READERS.items():
+        name = PREFIX + field.upper()
+        if text := environ.get(name, "").strip():
+            try:
+                found[field] = read(text)
+            except ValueError as bad:
+                raise SettingError(f"{name}: {bad}") from None
+    return Settings(**found)
+
+
+def day(text: str) -> date:
+    """Return an ISO 8601 calendar date, or raise ValueError in words."""
+    try:
+        if _DAY.fullmatch(text):
+            return date.fromisoformat(text)
+    except ValueError:
+        pass
+    raise ValueError(f"expected a date such as 2026-03-02, found {text[:40]!r}")
+
+
+def port(text: str) -> int:
+    """Return a TCP port, 0 to 65535, or raise ValueError in words."""
+    if text.isascii() and text.isdigit() and len(text) <= 5 and int(text) <= 65_535:
+        return int(text)
+    raise ValueError(f"expected a port from 0 to 65535, found {text[:40]!r}")
+
+
+def host(text: str) -> str:
+    """Return a host name or address, or raise ValueError in words."""
+    if _HOST.fullmatch(text):
+        return text
+    raise ValueError(f"expected a host name or address, found {text[:40]!r}")
+
+
+def _folder(text: str) -> Path:
+    folder = Path(text)
+    if not folder.is_dir():
+        raise ValueError(f"there is no folder {text[:200]!r}")
+    return folder
+
+
+def _database(text: str) -> str:
+    # The text may hold a password, so it is never repeated in a message.
+    if _DATABASE.fullmatch(text):
+        return text
+    raise ValueError("expected sqlite:///FILE or postgresql://USER@HOST/NAME")
+
+
+_READERS: Final[Mapping[str, Callable[[str], Any]]] = {
+    "today": day,
+    "catalog": _folder,
+    "database_url": _database,
+    "host": host,
+    "port": port,
+}

@@ -1,0 +1,177 @@
+"""Who sees what. One table, and the function that applies it.
+
+The table mirrors the answer. A leaf is the least class of key that sees the field; a field that
+the table does not name is for the owner alone, so a new field stays closed until someone decides.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Any, Final
+
+
+class Caller(IntEnum):
+    """Classes of keys, each seeing all that the ones before it see."""
+
+    PAGE = 1
+    SERVER = 2
+    STAFF = 3
+    OWNER = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """Shown as null to callers below ``least``; with ``stock_only``, only where stock decided."""
+
+    least: Caller
+    stock_only: bool = False
+
+
+PAGE, STAFF, OWNER = Caller.PAGE, Caller.STAFF, Caller.OWNER
+_STOCK: Final = Blank(STAFF, stock_only=True)
+
+#: Rules whose figures would tell how much is in stock.
+STOCK_RULES: Final = frozenset({"STI-02", "EDG-03", "HDW-03", "MON-02", "MON-07"})
+STOCK_FAMILY: Final = "STO-"
+#: Rules that only the owner sees.
+OWNER_RULES: Final = frozenset({"PRC-01"})
+
+_REMEDY: Final = {"change": PAGE, "outcome": PAGE, "total": PAGE, "says": PAGE}
+
+ANSWER: Final[Mapping[str, Any]] = {
+    "outcome": PAGE,
+    "complete": PAGE,
+    "headline": PAGE,
+    "spec": {"lots": STAFF, "*": PAGE},
+    "resolved": PAGE,
+    "filled": PAGE,
+    "spec_hash": PAGE,
+    "findings": {
+        "id": PAGE,
+        "rule": PAGE,
+        "severity": PAGE,
+        "at": PAGE,
+        "subject": {"lot": STAFF, "lots": STAFF, "*": PAGE},
+        "measured": _STOCK,
+        "limit": _STOCK,
+        "off_by": _STOCK,  # with the limit of a seam it would give the figure away
+        "bound": PAGE,
+        "unit": PAGE,
+        "caused_by": PAGE,
+        "message": PAGE,
+        "bench_message": STAFF,
+        "params": {
+            "lot": STAFF,
+            "lots": STAFF,
+            "supplier": OWNER,
+            "cost": OWNER,
+            "margin": OWNER,
+            "*": _STOCK,
+        },
+        "remedies": _REMEDY,
+        "source": PAGE,
+    },
+    "price": PAGE,
+    "cut_from": STAFF,
+    "figures": {"minutes": STAFF, "cost": OWNER, "margin_percent": OWNER, "*": PAGE},
+    "rated_for": PAGE,
+    "alternatives": {**_REMEDY, "distance": PAGE},
+    "promise": {"minutes": STAFF, "*": PAGE},
+    "withdrawal": PAGE,
+    "revisions": PAGE,
+    "as_of": PAGE,
+    "valid_until": PAGE,
+    "explained": PAGE,
+}
+
+#: Fields of catalog nouns that not everyone sees; all others are public.
+NOUNS: Final[Mapping[str, Mapping[str, Caller]]] = {
+    "kinds": {
+        "price_per_sqft": OWNER,
+        "currency": OWNER,
+        "lead_days": OWNER,
+        "minimum_order_sqft": OWNER,
+    },
+    "leathers": {"reserve_dm2": STAFF},
+    "threads": {"left_m": STAFF},
+    "edges": {"left_ml": STAFF},
+    "hardware": {"stock": STAFF},
+    "typefaces": {"sorts_per_letter": STAFF, "sorts": STAFF, "worn": STAFF},
+    "foils": {"left_m": STAFF},
+}
+
+
+def view(answer: Mapping[str, Any], who: Caller) -> Mapping[str, Any]:
+    """Return a check's answer as a caller may see it. The answer itself is never changed."""
+    if who is Caller.OWNER:
+        return answer
+    kept = [finding for finding in answer["findings"] if finding["rule"] not in OWNER_RULES]
+    shown = {**answer, "findings": _renumbered(kept), "headline": _headline(answer, kept)}
+    if "explained" in answer:
+        shown["explained"] = [each for each in answer["explained"] if each["rule"] not in OWNER_RULES]
+    if who < Caller.STAFF:
+        # A change that names a lot has no meaning to someone who may not send one.
+        shown["alternatives"] = _without_lots(answer["alternatives"])
+        shown["findings"] = [
+            {**finding, "remedies": _without_lots(finding["remedies"])} for finding in shown["findings"]
+        ]
+    return _seen(shown, ANSWER, who, stock=False)
+
+
+def noun_view(resource: str, noun: Mapping[str, Any], who: Caller) -> dict[str, Any]:
+    """Return a catalog noun as a caller may see it."""
+    least = NOUNS.get(resource, {})
+    return {name: value for name, value in noun.items() if who >= least.get(name, Caller.PAGE)}
+
+
+def _seen(value: Mapping[str, Any], table: Mapping[str, Any], who: Caller, *, stock: bool) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for name, field in value.items():
+        row = table.get(name, table.get("*"))
+        if row is None:
+            continue
+        if isinstance(row, Blank):
+            hidden = who < row.least and (stock or not row.stock_only)
+            found[name] = None if hidden else field
+        elif isinstance(row, Caller):
+            if who >= row:
+                found[name] = field
+        else:
+            found[name] = _nested(field, row, who, stock=stock)
+    return found
+
+
+def _nested(value: Any, table: Mapping[str, Any], who: Caller, *, stock: bool) -> Any:
+    if isinstance(value, list):
+        return [_nested(item, table, who, stock=stock) for item in value]
+    if isinstance(value, Mapping):
+        return _seen(value, table, who, stock=stock or _by_stock(value))
+    return value
+
+
+def _by_stock(value: Mapping[str, Any]) -> bool:
+    rule = value.get("rule")
+    return isinstance(rule, str) and (rule in STOCK_RULES or rule.startswith(STOCK_FAMILY))
+
+
+def _renumbered(findings: list[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Close the gap that a finding left out would leave. Only advice ever follows such a gap."""
+    ids = {finding["id"]: f"f{place}" for place, finding in enumerate(findings, 1)}
+    return [{**each, "id": ids[each["id"]], "caused_by": ids.get(each["caused_by"])} for each in findings]
+
+
+def _without_lots(offers: list[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    return [offer for offer in offers if "lots" not in offer["change"]]
+
+
+def _headline(answer: Mapping[str, Any], kept: list[Mapping[str, Any]]) -> str:
+    """Return the headline, unless a finding left out wrote it."""
+    findings = answer["findings"]
+    if len(kept) == len(findings) or findings[0]["rule"] not in OWNER_RULES:
+        return str(answer["headline"])
+    # What only the owner sees is advice, so after it come advice and notices; the latter head nothing.
+    heads = [str(finding["message"]) for finding in kept if finding["severity"] != "notice"]
+    return textwrap.shorten(heads[0], 120, placeholder="...") if heads else "It can be made as asked."
