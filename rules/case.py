@@ -17,6 +17,8 @@ from rules.layout import Piece as LaidPiece
 from rules.piece import FLESH, OUTSIDE, PartUse, Piece
 from rules.stock import Warehouse, need_um2
 
+_UNKNOWN = "not yet known"
+
 
 @dataclass(frozen=True, slots=True)
 class ThicknessUse:
@@ -68,16 +70,36 @@ class Stack:
 
 
 class Case:
-    """One assignment of lots to the parts of a piece."""
+    """One assignment of lots to the parts of a piece.
+
+    A search gives and takes lots part by part (:meth:`give`); what was derived from a part's
+    lots is then derived anew.
+    """
 
     def __init__(self, piece: Piece, lots: Mapping[str, tuple[Lot, ...]], warehouse: Warehouse, today: date) -> None:
         self.piece = piece
-        self.lots = lots
+        self.lots = dict(lots)
         self.warehouse = warehouse
         self.today = today
         self._used: dict[str, ThicknessUse | None] = {}
         self._stacks: dict[tuple[Layer, ...], Stack] = {}
         self._shares: dict[str, Share | None] = {}
+        self._thickest: Seam | str | None = _UNKNOWN
+
+    def give(self, part: str, lots: tuple[Lot, ...] | None) -> None:
+        """Give a part its lots; None takes them back."""
+        if lots is None:
+            self.lots.pop(part, None)
+        else:
+            self.lots[part] = lots
+        for panel in self.panels:
+            if panel.part == part:
+                self._used.pop(panel.code, None)
+        self._stacks.clear()
+        self._thickest = _UNKNOWN
+        leather = self.piece.parts[part].leather
+        if leather is not None:
+            self._shares.pop(leather.code, None)
 
     @property
     def pattern(self) -> Pattern | None:
@@ -129,12 +151,13 @@ class Case:
             return found
         return Stack(min(found.total_um, skived_to_um), found.complete)
 
-    @cached_property
+    @property
     def thickest_seam(self) -> Seam | None:
         """The seam with the thickest stack, the first of equals; None without seams."""
-        if self.pattern is None or not self.pattern.seams:
-            return None
-        return max(self.pattern.seams.values(), key=lambda seam: self.stack(seam.layers).total_um)
+        if isinstance(self._thickest, str):
+            seams = () if self.pattern is None else tuple(self.pattern.seams.values())
+            self._thickest = max(seams, key=lambda seam: self.stack(seam.layers).total_um, default=None)
+        return self._thickest
 
     def finished_um(self, panel: Panel) -> tuple[int, int]:
         """Return a panel's finished width and height with the sizes asked for."""
@@ -175,7 +198,7 @@ class Case:
         """Whether the lots given hold every panel of a leather; never where it is short by area."""
         return not self.stock_of(leather).short and self.share(leather) is not None
 
-    @cached_property
+    @property
     def outside_lots(self) -> tuple[Lot, ...]:
         """The lots of the outside."""
         return self.lots_for(OUTSIDE)

@@ -20,15 +20,27 @@ def cost_minor(case: Case) -> Number | None:
     minutes, piece = order_minutes(case), case.piece
     if minutes is None:
         return None
-    leather: Number = 0
-    for part in piece.parts.values():
-        if part.kind is None:
-            return None
-        area = need_um2(case.laid(part.code), case.warehouse.gap_um, part.kind) / piece.quantity
-        leather += area / SQUARE_FOOT_UM2 * part.kind.price_per_sqft_minor
+    leather = _leather_minor(case)
+    if leather is None:
+        return None
     shop = piece.catalog.workshop
     hourly = shop.labor_per_hour_minor + shop.overhead_per_hour_minor
     return leather + Fraction(minutes) / piece.quantity * hourly / 60 + shop.sundries_per_piece_minor
+
+
+def _leather_minor(case: Case) -> Number | None:
+    """Return the leather of one piece with yield, minor units; the same whatever the lots."""
+    memo: dict[str, Number | None] = case.piece.memo
+    if "leather_minor" not in memo:
+        total: Number | None = 0
+        for part in case.piece.parts.values():
+            if part.kind is None or total is None:
+                total = None
+                break
+            area = need_um2(case.laid(part.code), case.warehouse.gap_um, part.kind) / case.piece.quantity
+            total += area / SQUARE_FOOT_UM2 * part.kind.price_per_sqft_minor
+        memo["leather_minor"] = total
+    return memo["leather_minor"]
 
 
 def margin_percent_of(case: Case) -> Number | None:

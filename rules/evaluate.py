@@ -12,12 +12,12 @@ from datetime import date
 from functools import partial
 from typing import Any
 
-from catalog.model import Threshold
+from catalog.model import Lot, Panel, Threshold
 from rules.book import Book
 from rules.case import Case
 from rules.ir import SEVERITIES, Rule, Severity, Value, names_in
 from rules.judge import Fired, Judge, Passed, Reader, judge_of
-from rules.subjects import Instance, Whole
+from rules.subjects import Instance, Whole, panel_use
 from rules.vocabulary import SUBJECTS, TERMS
 
 #: Subjects whose very instances depend on the lots given.
@@ -92,17 +92,9 @@ class Judges:
             return lambda instance: measure(Whole(instance.case))
         return measure
 
-    def free_of_lots(self, case: Case) -> list[Found]:
-        """Return the findings of the rules that read no lots."""
-        return list(_judge(self.lot_free, case, None, None))
-
-    def bound_to_lots(self, case: Case, given: frozenset[str], last: str | None) -> list[Found]:
-        """Return the findings of the rules that read lots, over instances that depend on ``last``.
-
-        Only instances whose every part is in ``given`` are judged. ``last`` None judges those
-        that depend on no part.
-        """
-        return list(_judge(self.lot_bound, case, given, last))
+    def plan(self, case: Case) -> Plan:
+        """Return what a search over the lots of a piece has to judge, and when."""
+        return Plan(self, case)
 
     def words_on(self, case: Case) -> Iterator[tuple[Rule, Instance, Fired | Passed | None]]:
         """Give every rule's word on every instance of a complete case."""
@@ -121,24 +113,67 @@ def _in_force(rule: Rule, today: date | None) -> bool:
     )
 
 
-def _judge(
-    table: Mapping[str, list[tuple[Rule, Judge]]], case: Case, given: frozenset[str] | None, last: str | None
-) -> Iterator[Found]:
-    for subject, rules in table.items():
-        for instance in SUBJECTS[subject].instances(case):
-            if given is not None and not _due(instance, given, last):
-                continue
-            for rule, judge in rules:
-                said = judge(instance)
-                if isinstance(said, Fired):
-                    yield Found(rule, said, instance)
+Table = list[tuple[Rule, Judge]]
 
 
-def _due(instance: Instance, given: frozenset[str], last: str | None) -> bool:
-    parts = instance.parts
-    if last is None:
-        return not parts
-    return last in parts and given.issuperset(parts)
+def _fired(rules: Table, instance: Instance) -> list[Found]:
+    found = []
+    for rule, judge in rules:
+        said = judge(instance)
+        if isinstance(said, Fired):
+            found.append(Found(rule, said, instance))
+    return found
+
+
+class Plan:
+    """The instances of one piece, in the order in which a search can judge them.
+
+    An instance is due when the last of its parts is given lots. Panels are judged once for each
+    lot, whatever the other parts are cut from.
+    """
+
+    def __init__(self, judges: Judges, case: Case) -> None:
+        self._case = case
+        self._panel_rules = judges.lot_bound.get("panel", [])
+        self._panels: dict[tuple[str, str], list[Found]] = {}
+        self._due: dict[str | None, list[tuple[Table, Instance]]] = {}
+        depth = {part: place for place, part in enumerate(case.piece.parts)}
+        for subject, rules in judges.lot_bound.items():
+            if subject not in _PER_LOT:
+                for instance in SUBJECTS[subject].instances(case):
+                    last = max(instance.parts, key=depth.__getitem__, default=None)
+                    self._due.setdefault(last, []).append((rules, instance))
+        self._lot_free = judges.lot_free
+
+    def base(self) -> list[Found]:
+        """Return the findings that no lot can change."""
+        found = [
+            each
+            for subject, rules in self._lot_free.items()
+            for instance in SUBJECTS[subject].instances(self._case)
+            for each in _fired(rules, instance)
+        ]
+        for rules, instance in self._due.get(None, []):
+            found += _fired(rules, instance)
+        return found
+
+    def given(self, part: str) -> list[Found]:
+        """Return the findings that are due now that ``part``, after all before it, has its lots."""
+        found: list[Found] = []
+        for panel in self._case.panels:
+            if panel.part == part:
+                for lot in self._case.lots_for(part):
+                    found += self._panel(panel, lot)
+        for rules, instance in self._due.get(part, []):
+            found += _fired(rules, instance)
+        return found
+
+    def _panel(self, panel: Panel, lot: Lot) -> list[Found]:
+        key = (panel.code, lot.code)
+        if key not in self._panels:
+            use = panel_use(self._case, panel, lot)
+            self._panels[key] = [] if use is None else _fired(self._panel_rules, use)
+        return self._panels[key]
 
 
 def value_of(case: Case, name: str) -> Value:

@@ -41,28 +41,29 @@ class Search:
 
     def __init__(self, piece: Piece, judges: Judges, warehouse: Warehouse, today: date) -> None:
         self._piece = piece
-        self._judges = judges
         self._warehouse = warehouse
-        self._today = today
         self._parts = tuple(piece.parts)
-        self._best: Best | None = None
+        self._case = Case(piece, {}, warehouse, today)
+        self._plan = judges.plan(self._case)
+        self._best: tuple[dict[str, Choice], list[Found]] | None = None
         self._best_order: Order | None = None
         self._ceiling: Order | None = None
 
     def run(self) -> Best:
         """Return the best assignment."""
-        empty = self._case({})
-        base = self._judges.free_of_lots(empty)
-        base += self._judges.bound_to_lots(empty, frozenset(), None)
+        base = self._plan.base()
         if not self._parts:
-            return Best(empty, tuple(base))
+            return Best(self._case, tuple(base))
         singles = {part: self._singles(part) for part in self._parts}
-        self._descend(0, {}, base, singles)
+        self._descend(0, base, singles)
         if self._best_order is None or self._best_order[0] == _REFUSED:
             self._widen(base, singles)
         if self._best is None:
             raise RuntimeError("no assignment of lots was tried")
-        return self._best
+        lots, found = self._best
+        for part in self._parts:
+            self._case.give(part, lots[part])
+        return Best(self._case, tuple(found))
 
     def _widen(self, base: list[Found], singles: Mapping[str, list[Choice]]) -> None:
         """Search again among sets of lots; single lots compete too, so the best is found anew."""
@@ -70,10 +71,7 @@ class Search:
         if all(len(sets[part]) == len(singles[part]) for part in self._parts):
             return
         self._ceiling, self._best, self._best_order = self._best_order, None, None
-        self._descend(0, {}, base, sets)
-
-    def _case(self, lots: Mapping[str, Choice]) -> Case:
-        return Case(self._piece, dict(lots), self._warehouse, self._today)
+        self._descend(0, base, sets)
 
     def _forced(self, part: str) -> Choice | None:
         named = self._piece.spec.lots.get(part)
@@ -107,7 +105,7 @@ class Search:
         if self._forced(part) is not None or singles == [()]:
             return list(singles)
         lots = sorted((choice[0] for choice in singles), key=lambda lot: lot.code)
-        panels = sum(panel.count for panel in self._case({}).laid(part))
+        panels = sum(panel.count for panel in self._case.laid(part))
         chosen: list[Choice] = list(singles)
         holding: list[frozenset[str]] = []
         for size in range(1, min(len(lots), panels) + 1):
@@ -131,24 +129,23 @@ class Search:
 
     def _holds(self, part: str, choice: Choice) -> bool:
         leather = self._piece.parts[part].leather
-        return leather is not None and self._case({part: choice}).lies(leather.code)
+        alone = Case(self._piece, {part: choice}, self._warehouse, self._case.today)
+        return leather is not None and alone.lies(leather.code)
 
-    def _descend(
-        self, depth: int, lots: dict[str, Choice], found: list[Found], choices: Mapping[str, list[Choice]]
-    ) -> None:
+    def _descend(self, depth: int, found: list[Found], choices: Mapping[str, list[Choice]]) -> None:
         order = order_of(rank_of(found))
         if self._best_order is not None and order >= self._best_order:
             return
         if self._ceiling is not None and order > self._ceiling:
             return
         if depth == len(self._parts):
-            self._best, self._best_order = Best(self._case(lots), tuple(found)), order
+            self._best, self._best_order = (dict(self._case.lots), found), order
             return
         part = self._parts[depth]
         for choice in choices[part]:
-            given = {**lots, part: choice}
-            more = self._judges.bound_to_lots(self._case(given), frozenset(given), part)
-            self._descend(depth + 1, given, found + more, choices)
+            self._case.give(part, choice)
+            self._descend(depth + 1, found + self._plan.given(part), choices)
+        self._case.give(part, None)
 
 
 def preference(piece: Piece, part: str, choice: Choice) -> tuple[object, ...]:

@@ -281,11 +281,18 @@ class PanelUse(PartScope):
 def each_panel(case: Case) -> Iterator[PanelUse]:
     """List each panel with each lot given to its part."""
     for panel in case.panels:
-        part = case.piece.parts[panel.part]
-        if part.kind is None:
-            continue
-        for lot in case.lots_for(part.code):
-            yield PanelUse(case, part, part.kind, panel, lot, thickness_from(case.piece, panel, part, lot))
+        for lot in case.lots_for(panel.part):
+            use = panel_use(case, panel, lot)
+            if use is not None:
+                yield use
+
+
+def panel_use(case: Case, panel: Panel, lot: Lot) -> PanelUse | None:
+    """Return a panel cut from a lot, or None where the part's leather is not known."""
+    part = case.piece.parts[panel.part]
+    if part.kind is None:
+        return None
+    return PanelUse(case, part, part.kind, panel, lot, thickness_from(case.piece, panel, part, lot))
 
 
 @dataclass(frozen=True)

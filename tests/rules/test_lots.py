@@ -101,11 +101,12 @@ def random_specs(shop: Shop, today: date) -> list[Spec]:
     """2,000 of 8,000 random specs: first those whose outcome or rules are still rare among the ones kept."""
     outcomes: Counter[str] = Counter()
     fired: Counter[str] = Counter()
-    kept, spare = [], []
+    kept: list[Spec] = []
+    spare: list[Spec] = []
     for spec in sample_specs(shop.catalog, random.Random(20260302), today, 4 * RANDOM_SPECS):
         verdict = judge(shop, spec, today)
         rules = {finding.rule for finding in verdict.findings}
-        if outcomes[verdict.outcome] < RANDOM_SPECS // 4 or any(fired[rule] < 25 for rule in rules):
+        if outcomes[verdict.outcome] < RANDOM_SPECS // 5 or any(fired[rule] < 25 for rule in rules):
             kept.append(spec)
             outcomes[verdict.outcome] += 1
             fired.update(rules)
