@@ -9,12 +9,15 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from fractions import Fraction
 from functools import cached_property
 from typing import Any
 
 from catalog.model import Threshold
 from catalog.strict_yaml import Document, Fault, Faults, read, suggest
+from catalog.units import UNITS
 from rules.grammar import Parser
 from rules.ir import Rule, Value, names_in
 from rules.judge import Fired, Passed, judge_of
@@ -29,6 +32,8 @@ _FIELDS = frozenset(
     }
 )  # fmt: skip
 _NEEDED = ("id", "each", "says", "why", "tell", "source")
+#: The file of the limits for which the examples are written.
+LIMITS = "limits.yaml"
 _STAGES = ("check", "quote", "cut", "pack", "catalog")
 
 
@@ -71,6 +76,16 @@ class Book:
         }
 
     @cached_property
+    def moved(self) -> tuple[tuple[str, int], ...]:
+        """Return rule id and place of the examples that come out otherwise under the workshop's own limits."""
+        return tuple(
+            (rule.id, place)
+            for rule in self.rules.values()
+            for place in range(len(rule.examples))
+            if not _as_written(rule, place, self.thresholds)
+        )
+
+    @cached_property
     def families(self) -> tuple[str, ...]:
         """Return the families in file order, each once."""
         return tuple(dict.fromkeys(rule.family for rule in self.rules.values()))
@@ -90,7 +105,8 @@ def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> 
     """Read a rule book. Raises :class:`catalog.strict_yaml.Faults` with every fault found."""
     faults: list[Fault] = []
     rules: dict[str, Rule] = {}
-    for file in sorted(files):
+    written_for = _written_for(files, thresholds, faults)
+    for file in sorted(set(files) - {LIMITS}):
         try:
             document = read(files[file], file)
         except Faults as bad:
@@ -100,13 +116,37 @@ def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> 
     faults.extend(_references(rules))
     if not faults:
         for rule in rules.values():
-            faults.extend(example_faults(rule, thresholds))
+            faults.extend(example_faults(rule, written_for))
     if faults:
         raise Faults(tuple(faults))
     digest = hashlib.sha256()
     for file in sorted(files):
         digest.update(f"{file}\n{files[file]}\n".encode())
     return Book(rules, f"sha256:{digest.hexdigest()}", thresholds)
+
+
+def _written_for(
+    files: Mapping[str, str], thresholds: Mapping[str, Threshold], faults: list[Fault]
+) -> Mapping[str, Threshold]:
+    """Return the limits for which the examples are written: the book's own, else the workshop's."""
+    if LIMITS not in files:
+        return thresholds
+    try:
+        document = read(files[LIMITS], LIMITS)
+    except Faults as bad:
+        faults.extend(bad.faults)
+        return thresholds
+    found = dict(thresholds)
+    limits = document.value.get("limits") if isinstance(document.value, dict) else None
+    for name, value in limits.items() if isinstance(limits, dict) else ():
+        if name in thresholds and isinstance(value, int | Decimal) and not isinstance(value, bool):
+            exact = Fraction(value) * UNITS[thresholds[name].unit].per
+            whole = exact.numerator if exact.denominator == 1 else exact
+            found[name] = replace(thresholds[name], value=whole)
+        else:
+            line, column = document.position(("limits", name))
+            faults.append(Fault(LIMITS, line, column, f"{name}: expected a number for a limit of the catalog"))
+    return found
 
 
 def _references(rules: Mapping[str, Rule]) -> list[Fault]:
@@ -135,17 +175,24 @@ def _qualified(thresholds: Mapping[str, Threshold]) -> dict[str, Threshold]:
     return {f"threshold.{name}": threshold for name, threshold in thresholds.items()}
 
 
+def _as_written(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> bool:
+    """Whether an example comes out as it says, in its severity too where it states one."""
+    example, said = rule.examples[place], _judge_example(rule, place, thresholds)
+    if outcome_of_example(rule, place, thresholds) != example.expect:
+        return False
+    return not isinstance(said, Fired) or example.severity in (None, said.severity)
+
+
 def example_faults(rule: Rule, thresholds: Mapping[str, Threshold]) -> list[Fault]:
     """Return a fault for each example that does not come out as it says."""
     faults = []
     for place, example in enumerate(rule.examples):
-        said = _judge_example(rule, place, thresholds)
-        now = outcome_of_example(rule, place, thresholds)
-        if now != example.expect:
-            words = f"{rule.id}: the example should be {example.expect!r} and is {now!r}"
-            faults.append(Fault(rule.family, example.line, 1, words))
-        elif isinstance(said, Fired) and example.severity not in (None, said.severity):
-            words = f"{rule.id}: the example should say {example.severity} and says {said.severity}"
+        if not _as_written(rule, place, thresholds):
+            said = _judge_example(rule, place, thresholds)
+            now = outcome_of_example(rule, place, thresholds)
+            severity = f" with {said.severity}" if isinstance(said, Fired) else ""
+            expected = f"{example.expect!r}" + (f" with {example.severity}" if example.severity else "")
+            words = f"{rule.id}: the example should be {expected} and is {now!r}{severity}"
             faults.append(Fault(rule.family, example.line, 1, words))
     return faults
 

@@ -85,6 +85,8 @@ def _term(term: Term, thresholds: Mapping[str, Threshold]) -> str:
 
 def _test(condition: Condition, thresholds: Mapping[str, Threshold]) -> str:
     match condition:
+        case In(name=name, values=values) if TERMS[name].type == "truth" and len(values) == 1:
+            return TERMS[name].label if True in values else f"not ({TERMS[name].label})"
         case In(name=name, values=values):
             return f"{TERMS[name].label} is {' or '.join(sorted(_word(value) for value in values))}"
         case Includes(name=name, value=value):

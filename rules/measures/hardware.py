@@ -83,13 +83,13 @@ def gripped(use: FixingUse) -> int | None:
     return stack.total_um if pared is None else min(stack.total_um, pared)
 
 
-@number("fixing.grip_min", "mm", "least that the hardware grips", reads=["hardware"])
+@number("fixing.grip_min", "mm", "the least grip of the hardware", reads=["hardware"])
 def grip_min(use: FixingUse) -> int:
     """Return the least grip, um."""
     return use.hardware.grip.min_um
 
 
-@number("fixing.grip_max", "mm", "most that the hardware grips", reads=["hardware"])
+@number("fixing.grip_max", "mm", "the most grip of the hardware", reads=["hardware"])
 def grip_max(use: FixingUse) -> int:
     """Return the most grip, um."""
     return use.hardware.grip.max_um

@@ -20,13 +20,13 @@ def complete(use: SeamUse) -> bool:
     return use.case.stack(use.seam.layers).complete
 
 
-@number("seam.limit", "mm", "most that the seam takes", reads=["pattern"])
+@number("seam.limit", "mm", "the seam's limit", reads=["pattern"])
 def limit(use: SeamUse) -> int:
     """Return the seam's limit, um."""
     return use.seam.limit_um
 
 
-@number("seam.stitch_limit", "mm", "most that the stitch takes", reads=["stitch", "pattern"])
+@number("seam.stitch_limit", "mm", "the limit of the stitch", reads=["stitch", "pattern"])
 def stitch_limit(use: SeamUse) -> Number | None:
     """Return the limit of the stitch, um; hand stitching with an awl from a pitch on takes more."""
     piece, pattern = use.piece, use.case.pattern
@@ -67,7 +67,7 @@ def spine_stack(use: SpineUse) -> int | None:
     return None if spine is None else use.case.panels_stack(spine.panels, spine.skived_to_um).total_um
 
 
-@number("spine.limit", "mm", "most that the spine takes", reads=["pattern"])
+@number("spine.limit", "mm", "the spine's limit", reads=["pattern"])
 def spine_limit(use: SpineUse) -> int | None:
     """Return the spine's limit, um."""
     spine = None if use.case.pattern is None else use.case.pattern.spine
@@ -100,7 +100,7 @@ def closed(whole: Whole) -> Number | None:
     return closed_um(whole.case)
 
 
-@number("piece.closed_limit", "mm", "most that the closed piece may be", reads=["pattern"])
+@number("piece.closed_limit", "mm", "the limit of the closed piece", reads=["pattern"])
 def closed_limit(whole: Whole) -> int | None:
     """Return the pattern's limit, um."""
     return None if whole.case.pattern is None else whole.case.pattern.closed.limit_um

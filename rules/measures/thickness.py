@@ -23,13 +23,13 @@ def lower(use: PanelUse) -> int:
     return use.lot.thickness.min_um
 
 
-@number("panel.least", "mm", "least thickness the panel takes", reads=["pattern"])
+@number("panel.least", "mm", "the panel's minimum", reads=["pattern"])
 def least(use: PanelUse) -> int:
     """Return the panel's minimum, um."""
     return use.panel.thickness.min_um
 
 
-@number("panel.most", "mm", "most thickness the panel takes", reads=["pattern"])
+@number("panel.most", "mm", "the panel's maximum", reads=["pattern"])
 def most(use: PanelUse) -> int:
     """Return the panel's maximum, um."""
     return use.panel.thickness.max_um

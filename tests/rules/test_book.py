@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
 import pytest
 
+import rules
 from catalog.model import Catalog
-from catalog.strict_yaml import Faults
-from rules.book import load_book, outcome_of_example
-from rules.ir import Limit
+from catalog.strict_yaml import Faults, read
+from rules.book import LIMITS, load_book, outcome_of_example
+from rules.ir import Limit, names_in
 from rules.shop import Shop
 from rules.vocabulary import SUBJECTS
 from rules.words import placeholders_in
@@ -71,6 +76,38 @@ def test_every_example_comes_out_as_written(shop: Shop) -> None:
             assert outcome_of_example(rule, place, shop.catalog.thresholds) == example.expect, (rule.id, place)
 
 
+def test_the_limits_that_examples_are_written_for_are_the_demos_and_cover_all_that_rules_read(shop: Shop) -> None:
+    text = (Path(rules.__file__).parent / "book" / LIMITS).read_text(encoding="utf-8")
+    limits = read(text, LIMITS).value["limits"]
+    used = {
+        name.removeprefix("threshold.")
+        for rule in shop.book.rules.values()
+        for name in names_in(rule)
+        if name.startswith("threshold.")
+    }
+    assert set(limits) == used
+    assert shop.book.moved == ()
+
+
+def test_a_limit_that_a_workshop_moves_is_seen_by_the_examples(oddlestone: Catalog, book_files: dict[str, str]) -> None:
+    """Every threshold that a rule reads, one step up and one down, moves some example of the trade's book."""
+    steps = {"mm": 50, "ratio": Fraction(1, 100), "percent": 1, "count": 1, "de00": 500, "lightness": 1000, "ml": 1000}
+    book = load_book(book_files, oddlestone.thresholds)
+    read_by_rules = [
+        name
+        for name in oddlestone.thresholds
+        if any(f"threshold.{name}" in names_in(rule) for rule in book.rules.values())
+    ]
+    unseen = []
+    for name in read_by_rules:
+        limit = oddlestone.thresholds[name]
+        for step in (steps[limit.unit], -steps[limit.unit]):
+            moved = {**oddlestone.thresholds, name: replace(limit, value=limit.value + step)}
+            if not load_book(book_files, moved).moved:
+                unseen.append((name, step))
+    assert unseen == []
+
+
 def test_every_numeric_rule_has_a_passing_example_with_its_figure_known(shop: Shop) -> None:
     for rule in shop.book.rules.values():
         if any(isinstance(clause.verb, Limit) for clause in rule.clauses):
@@ -93,7 +130,7 @@ def test_sentences_to_customers_carry_no_stock_figure_lot_or_cost(shop: Shop) ->
 
 def test_a_rule_is_described_with_formula_limit_unit_source_and_examples(shop: Shop) -> None:
     described = shop.book.describe("STK-01")
-    assert described["formula"] == ["stack at the seam is at most most that the seam takes, else refuse"]
+    assert described["formula"] == ["stack at the seam is at most the seam's limit, else refuse"]
     assert described["limits"][0]["unit"] == "mm"
     assert {example["now"] for example in described["examples"]} == {"fails", "passes", "skips"}
 
