@@ -1,4 +1,4 @@
-"""Constructive search: shelves, then maximal rectangles with best short side fit.
+"""Constructive search: shelves, strips of one size, then maximal rectangles with best short side fit.
 
 Jylanki 2010, "A thousand ways to pack the bin", names the heuristic. Rectangles are filled by
 blocks and singly. Blocks are ours: equal panels come in quantity, so a whole grid of them is
@@ -14,6 +14,7 @@ from typing import NamedTuple
 from rules.layout.budget import Budget, BudgetSpentError
 from rules.layout.panels import Kind, Sheet, Spot, ways
 from rules.layout.shelves import shelve
+from rules.layout.strips import strip
 
 # Free rectangles looked at per call, all attempts together: below 0.1 s where measured.
 _STEPS = 30_000
@@ -63,6 +64,8 @@ def construct(kinds: Sequence[Kind], sheets: Sequence[Sheet]) -> list[Spot] | No
     spots = shelve(kinds, sheets)
     if spots is None:
         spots = _shelved_sideways(kinds, sheets)
+    if spots is None:
+        spots = strip(kinds, sheets)
     if spots is not None:
         return spots
     budget = Budget(_STEPS)
