@@ -252,6 +252,9 @@ def _comparison(left: Callable[[Any], Number | None], op: str, right: Callable[[
 
 
 def _all(tests: list[Truth]) -> Truth:
+    if len(tests) == 1:
+        return tests[0]
+
     def test(instance: Any) -> bool | None:
         unknown = False
         for each in tests:

@@ -143,6 +143,8 @@ class Search:
             return
         part = self._parts[depth]
         for choice in choices[part]:
+            if self._best_order is not None and order >= self._best_order:
+                break  # what the parts before it say is no better already
             self._case.give(part, choice)
             self._descend(depth + 1, found + self._plan.given(part), choices)
         self._case.give(part, None)
