@@ -50,11 +50,13 @@ class Finding:
 
 
 def pointers_of(found: Found) -> tuple[str, ...]:
-    """Return the finding's JSON Pointers: the rule's own, ``own`` standing for the instance's."""
+    """Return the finding's JSON Pointers: ``own`` are the instance's, ``parts`` the parts it depends on."""
     pointers: list[str] = []
     for at in found.rule.clauses[found.fired.clause].at or found.rule.at:
         if at == "own":
             pointers.extend(found.instance.at)
+        elif at == "parts":
+            pointers.extend(f"/parts/{part}" for part in found.instance.parts)
         elif not at.startswith("/parts/") or at.removeprefix("/parts/") in found.instance.case.piece.parts:
             pointers.append(at)
     return tuple(dict.fromkeys(pointers))
