@@ -23,6 +23,10 @@ def need_um2(pieces: Iterable[Piece], gap_um: int, kind: Kind) -> Fraction:
     return net_um2(pieces, gap_um) / kind.yield_ratio
 
 
+#: Layouts remembered; a shop that is asked for ever new quantities must not fill the memory.
+MOST_REMEMBERED = 20_000
+
+
 class Warehouse:
     """The lots as they stand at one stock revision, with layouts already tried."""
 
@@ -34,6 +38,8 @@ class Warehouse:
         """Return the layout of the panels in one lot's free rectangles."""
         key = (tuple(sorted(pieces)), lot.code)
         if key not in self._layouts:
+            if len(self._layouts) >= MOST_REMEMBERED:
+                self._layouts.clear()
             self._layouts[key] = lay_out(key[0], self.rects_of(lot), self.gap_um)
         return self._layouts[key]
 
