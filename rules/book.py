@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
@@ -18,11 +19,11 @@ from typing import Any
 from catalog.model import Threshold
 from catalog.strict_yaml import Document, Fault, Faults, read, suggest
 from catalog.units import UNITS
-from rules.grammar import Parser
+from rules.grammar import Parser, Path
 from rules.ir import Rule, Value, names_in
 from rules.judge import Fired, Passed, judge_of
-from rules.vocabulary import SUBJECTS, TERMS
-from rules.words import formula_of, limit_of, placeholders_in
+from rules.vocabulary import SUBJECTS
+from rules.words import formula_of, limit_of
 
 _FIELDS = frozenset(
     {
@@ -31,6 +32,7 @@ _FIELDS = frozenset(
         "steps", "severity", "at", "effect_of", "examples", "valid_from", "valid_until", "review_by",
     }
 )  # fmt: skip
+_DAYS = ("valid_from", "valid_until", "review_by")
 _NEEDED = ("id", "each", "says", "why", "tell", "source")
 #: The file of the limits for which the examples are written.
 LIMITS = "limits.yaml"
@@ -85,11 +87,6 @@ class Book:
             if not _as_written(rule, place, self.thresholds)
         )
 
-    @cached_property
-    def families(self) -> tuple[str, ...]:
-        """Return the families in file order, each once."""
-        return tuple(dict.fromkeys(rule.family for rule in self.rules.values()))
-
 
 def _iso(day: Any) -> str | None:
     return None if day is None else str(day.isoformat())
@@ -105,6 +102,7 @@ def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> 
     """Read a rule book. Raises :class:`catalog.strict_yaml.Faults` with every fault found."""
     faults: list[Fault] = []
     rules: dict[str, Rule] = {}
+    readers: list[_FileReader] = []
     written_for = _written_for(files, thresholds, faults)
     for file in sorted(set(files) - {LIMITS}):
         try:
@@ -112,11 +110,13 @@ def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> 
         except Faults as bad:
             faults.extend(bad.faults)
             continue
-        _FileReader(document, thresholds, rules, faults).read()
-    faults.extend(_references(rules))
+        readers.append(_FileReader(document, thresholds, rules, faults))
+        readers[-1].read()
+    for reader in readers:
+        reader.follow_references()
     if not faults:
-        for rule in rules.values():
-            faults.extend(example_faults(rule, written_for))
+        for reader in readers:
+            reader.run_examples(written_for)
     if faults:
         raise Faults(tuple(faults))
     digest = hashlib.sha256()
@@ -138,7 +138,10 @@ def _written_for(
         return thresholds
     found = dict(thresholds)
     limits = document.value.get("limits") if isinstance(document.value, dict) else None
-    for name, value in limits.items() if isinstance(limits, dict) else ():
+    if not isinstance(limits, dict):
+        faults.append(Fault(LIMITS, *document.position(("limits",)), "expected 'limits', a map from names to numbers"))
+        return thresholds
+    for name, value in limits.items():
         if name in thresholds and isinstance(value, int | Decimal) and not isinstance(value, bool):
             exact = Fraction(value) * UNITS[thresholds[name].unit].per
             whole = exact.numerator if exact.denominator == 1 else exact
@@ -147,15 +150,6 @@ def _written_for(
             line, column = document.position(("limits", name))
             faults.append(Fault(LIMITS, line, column, f"{name}: expected a number for a limit of the catalog"))
     return found
-
-
-def _references(rules: Mapping[str, Rule]) -> list[Fault]:
-    return [
-        Fault(f"{rule.family}", 0, 0, f"{rule.id}: effect_of names {cause!r}, which is no rule")
-        for rule in rules.values()
-        for cause in rule.effect_of
-        if cause not in rules
-    ]
 
 
 def outcome_of_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> str:
@@ -183,18 +177,13 @@ def _as_written(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> 
     return not isinstance(said, Fired) or example.severity in (None, said.severity)
 
 
-def example_faults(rule: Rule, thresholds: Mapping[str, Threshold]) -> list[Fault]:
-    """Return a fault for each example that does not come out as it says."""
-    faults = []
-    for place, example in enumerate(rule.examples):
-        if not _as_written(rule, place, thresholds):
-            said = _judge_example(rule, place, thresholds)
-            now = outcome_of_example(rule, place, thresholds)
-            severity = f" with {said.severity}" if isinstance(said, Fired) else ""
-            expected = f"{example.expect!r}" + (f" with {example.severity}" if example.severity else "")
-            words = f"{rule.id}: the example should be {expected} and is {now!r}{severity}"
-            faults.append(Fault(rule.family, example.line, 1, words))
-    return faults
+def _not_as_written(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> str:
+    """Return what an example that comes out otherwise should be, and what it is."""
+    example, said = rule.examples[place], _judge_example(rule, place, thresholds)
+    now = outcome_of_example(rule, place, thresholds)
+    severity = f" with {said.severity}" if isinstance(said, Fired) else ""
+    expected = f"{example.expect!r}" + (f" with {example.severity}" if example.severity else "")
+    return f"{rule.id}: the example should be {expected} and is {now!r}{severity}"
 
 
 class _FileReader:
@@ -211,6 +200,22 @@ class _FileReader:
         self._thresholds = thresholds
         self._rules = rules
         self._faults = faults
+        self._places: dict[str, Path] = {}
+
+    def follow_references(self) -> None:
+        """Note a fault for each cause named that is no rule of the book."""
+        for rule_id, path in self._places.items():
+            for place, cause in enumerate(self._rules[rule_id].effect_of):
+                if cause not in self._rules:
+                    self._fault((*path, "effect_of", place), f"{rule_id}: effect_of names {cause!r}, which is no rule")
+
+    def run_examples(self, thresholds: Mapping[str, Threshold]) -> None:
+        """Note a fault for each example that does not come out as it says."""
+        for rule_id, path in self._places.items():
+            rule = self._rules[rule_id]
+            for place in range(len(rule.examples)):
+                if not _as_written(rule, place, thresholds):
+                    self._fault((*path, "examples", place), _not_as_written(rule, place, thresholds))
 
     def read(self) -> None:
         value = self._document.value
@@ -224,11 +229,11 @@ class _FileReader:
                 continue
             self._rule(str(value["family"]), raw, path)
 
-    def _fault(self, path: tuple[str | int, ...], message: str) -> None:
+    def _fault(self, path: Path, message: str) -> None:
         line, column = self._document.position(path)
         self._faults.append(Fault(self._document.file, line, column, message))
 
-    def _rule(self, family: str, raw: dict[str, Any], path: tuple[str | int, ...]) -> None:
+    def _rule(self, family: str, raw: dict[str, Any], path: Path) -> None:
         before = len(self._faults)
         for name in raw:
             if name not in _FIELDS:
@@ -245,21 +250,19 @@ class _FileReader:
             self._fault((*path, "each"), f"unknown subject {subject!r}{hint}")
         if raw.get("stage", "check") not in _STAGES:
             self._fault((*path, "stage"), f"a stage is one of {', '.join(_STAGES)}")
+        for name in _DAYS:
+            if not isinstance(raw.get(name, date.min), date):
+                self._fault((*path, name), f"{name!r} is a day, written 2026-03-02")
         if len(self._faults) > before:
             return
         self._build(family, raw, path)
 
-    def _build(self, family: str, raw: dict[str, Any], path: tuple[str | int, ...]) -> None:
+    def _build(self, family: str, raw: dict[str, Any], path: Path) -> None:
         parser = Parser(self._document, raw["each"], self._thresholds, self._faults)
         before = len(self._faults)
+        parser.texts(raw, path)
         clauses = parser.clauses(raw, path)
         examples = parser.examples(raw.get("examples", []), (*path, "examples"))
-        sentences = [(field, raw.get(field, "")) for field in ("tell", "bench")]
-        sentences += [("clauses", text) for clause in clauses for text in (clause.tell, clause.bench)]
-        for field, sentence in sentences:
-            for word in placeholders_in(sentence):
-                if word not in SUBJECTS[raw["each"]].words and word not in ("measured", "limit", "off_by"):
-                    self._fault((*path, field), f"{{{word}}} is not a word of {raw['each']!r}")
         if raw["id"] in self._rules:
             self._fault((*path, "id"), f"rule {raw['id']!r} is written twice")
         if len(self._faults) > before:
@@ -273,18 +276,12 @@ class _FileReader:
             review_by=raw.get("review_by"),
         )  # fmt: skip
         self._unread_facts(rule, path)
-        self._rules[rule.id] = rule
+        self._rules[rule.id], self._places[rule.id] = rule, path
 
-    def _unread_facts(self, rule: Rule, path: tuple[str | int, ...]) -> None:
+    def _unread_facts(self, rule: Rule, path: Path) -> None:
         """An example may state only facts that the rule reads: anything else is a slip."""
         read_names = names_in(rule)
         for place, example in enumerate(rule.examples):
             for name, _ in example.facts:
                 if name not in read_names:
-                    self._fault((*path, "examples", place), f"{rule.id} does not read {name!r}")
-
-
-def unregistered(book: Book) -> list[str]:
-    """Return names that rules use and the vocabulary lacks (none in a loaded book)."""
-    names = {name for rule in book.rules.values() for name in names_in(rule)}
-    return sorted(name for name in names if name not in TERMS and not name.startswith("threshold."))
+                    self._fault((*path, "examples", place, example.expect, name), f"{rule.id} does not read {name!r}")

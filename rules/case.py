@@ -35,9 +35,6 @@ def thickness_from(piece: Piece, panel: Panel, part: PartUse, lot: Lot) -> Thick
     within (the maximum is chosen on the hide); flesh out, unsplittable, too delicate, bearing
     (never split); else split to the maximum.
     """
-    kind = part.kind
-    if kind is None:
-        raise ValueError(f"part {part.code} has no leather")
     low, high, most = lot.thickness.min_um, lot.thickness.max_um, panel.thickness.max_um
     if high < panel.thickness.min_um:
         return ThicknessUse("too_thin", high)
@@ -45,7 +42,7 @@ def thickness_from(piece: Piece, panel: Panel, part: PartUse, lot: Lot) -> Thick
         return ThicknessUse("fits", high)
     if low <= most and high - most <= piece.threshold("thickness_over_tolerance_mm"):
         return ThicknessUse("tolerated", most)
-    return _taken_off(piece, part.side, kind, high, most)
+    return _taken_off(piece, part.side, piece.catalog.leathers[lot.leather].kind, high, most)
 
 
 def _taken_off(piece: Piece, side: str, kind: Kind, high: int, most: int) -> ThicknessUse:
@@ -108,8 +105,8 @@ class Case:
 
     @cached_property
     def panels(self) -> tuple[Panel, ...]:
-        """The pattern's panels."""
-        return () if self.pattern is None else tuple(self.pattern.panels.values())
+        """The pattern's panels; none where the pattern is unknown."""
+        return tuple(self.piece.panels.values())
 
     def lots_for(self, part: str) -> tuple[Lot, ...]:
         """Return the lots given to a part; none where the leather is unknown or has no lot."""
@@ -122,9 +119,7 @@ class Case:
         return self._used[panel_code]
 
     def _thickness(self, panel_code: str) -> ThicknessUse | None:
-        if self.pattern is None:
-            return None
-        panel = self.pattern.panels[panel_code]
+        panel = self.piece.panels[panel_code]
         part = self.piece.parts[panel.part]
         uses = [thickness_from(self.piece, panel, part, lot) for lot in self.lots_for(panel.part)]
         return max(uses, key=lambda use: use.used_um) if uses else None

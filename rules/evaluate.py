@@ -112,7 +112,7 @@ def _may_apply(rule: Rule, name: str, word: str | None) -> bool:
 class Judges:
     """The rule book compiled for one catalog's thresholds."""
 
-    def __init__(self, book: Book, thresholds: Mapping[str, Threshold], today: date | None = None) -> None:
+    def __init__(self, book: Book, thresholds: Mapping[str, Threshold], today: date) -> None:
         self._limits = {f"threshold.{name}": threshold.value for name, threshold in thresholds.items()}
         self.lot_free: dict[str, Table] = {}
         self.lot_bound: dict[str, Table] = {}
@@ -161,9 +161,7 @@ class Judges:
                         yield rule, instance, judge(instance)
 
 
-def _in_force(rule: Rule, today: date | None) -> bool:
-    if today is None:
-        return True
+def _in_force(rule: Rule, today: date) -> bool:
     return (rule.valid_from is None or rule.valid_from <= today) and (
         rule.valid_until is None or today <= rule.valid_until
     )
@@ -216,7 +214,7 @@ class Plan:
         key = (panel.code, lot.code)
         if key not in self._panels:
             use = panel_use(self._case, panel, lot)
-            self._panels[key] = [] if use is None or self._panel_rules is None else self._panel_rules.fired(use)
+            self._panels[key] = [] if self._panel_rules is None else self._panel_rules.fired(use)
         return self._panels[key]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -33,13 +33,14 @@ from rules.ir import (
     Scaled,
     Severity,
     Step,
-    Term,
     Value,
     Verb,
 )
-from rules.vocabulary import TERMS, known_names
+from rules.vocabulary import SUBJECTS, TERMS, Type, known_names
+from rules.words import placeholders_in
 
 Path = tuple[str | int, ...]
+Plain = Name | Constant
 _VERBS = ("limit", "forbid", "require", "allow_only", "grade")
 _BOUNDS = ("max", "min", "equal", "between", "steps")
 _QUANTITY = re.compile(r"(-?[0-9]{1,9}(?:\.[0-9]{1,9})?)(?: ([a-z0-9A-Z]+))?")
@@ -47,6 +48,8 @@ _NAME = re.compile(r"[a-z]+\.[a-z0-9_]+")
 _CLAUSE_FIELDS = frozenset({"when", *_VERBS, *_BOUNDS, "levels", "severity", "tell", "bench", "at"})
 _STEP_FIELDS = frozenset({"over", "under", "times", "severity"})
 _EXAMPLE_FIELDS = frozenset({"fails", "passes", "skips", "severity"})
+#: Words that any sentence may use: what is measured, its limit and the distance.
+_FIGURES = ("measured", "limit", "off_by")
 _NOTHING = AllOf(())
 
 
@@ -72,15 +75,36 @@ class Parser:
         if "clauses" not in raw:
             verb = self._verb(raw, path)
             return () if verb is None else (Clause(shared, verb),)
+        if raw["clauses"] == []:
+            self.fault((*path, "clauses"), "a rule has at least one clause")
         found = []
         for place, each in enumerate(self._maps(raw["clauses"], (*path, "clauses"), _CLAUSE_FIELDS)):
             here = (*path, "clauses", place)
+            sound = self.texts(each, here)
             own = self.condition(each.get("when", {}), (*here, "when"))
             verb = self._verb({"severity": raw.get("severity"), **each}, here)
-            if verb is not None:
+            if verb is not None and sound:
                 when = AllOf(shared.conditions + own.conditions)
                 found.append(Clause(when, verb, each.get("tell", ""), each.get("bench", ""), tuple(each.get("at", ()))))
         return tuple(found)
+
+    def texts(self, raw: dict[str, Any], path: Path) -> bool:
+        """Return whether sentences are texts with known placeholders only, and lists are lists of texts."""
+        before = len(self._faults)
+        known = (*SUBJECTS[self._subject].words, *_FIGURES)
+        for name in ("tell", "bench"):
+            sentence = raw.get(name, "")
+            if not isinstance(sentence, str):
+                self.fault((*path, name), f"{name!r} is a text")
+                continue
+            for word in placeholders_in(sentence):
+                if word not in known:
+                    self.fault((*path, name), f"{{{word}}} is not a word of {self._subject!r}")
+        for name in ("at", "effect_of"):
+            items = raw.get(name, [])
+            if not isinstance(items, list) or not all(isinstance(each, str) for each in items):
+                self.fault((*path, name), f"{name!r} is a list of texts")
+        return len(self._faults) == before
 
     def _maps(self, raw: Any, path: Path, fields: frozenset[str]) -> list[dict[str, Any]]:
         """Return a list of maps that hold known fields only; anything else is a fault."""
@@ -135,8 +159,8 @@ class Parser:
             self.fault(path, "'grade' needs 'levels': a severity or none for each level")
             return None
         declared = TERMS[name].levels
-        if declared and set(declared) != set(levels):
-            self.fault((*path, "levels"), f"{name} has the levels {', '.join(declared)}")
+        if set(declared) != set(levels):
+            self.fault((*path, "levels"), f"{name} has the levels {', '.join(declared) or 'none'}")
         pairs = []
         for level, severity in levels.items():
             given = None if severity == "none" else self._severity(severity, (*path, "levels", level))
@@ -154,8 +178,10 @@ class Parser:
             return self._steps(term, raw["steps"], path)
         severity = self._severity(raw.get("severity"), path)
         if bound == "between":
-            ends = raw[bound] if isinstance(raw[bound], list) and len(raw[bound]) == 2 else [None, None]
-            low, high = (self.term(each, (*path, bound)) for each in ends)
+            if not isinstance(raw[bound], list) or len(raw[bound]) != 2:
+                self.fault((*path, bound), "'between' takes two ends: [least, most]")
+                return None
+            low, high = (self.term(each, (*path, bound)) for each in raw[bound])
             if severity is None or low is None or high is None:
                 return None
             self._same_unit(term, low, (*path, bound))
@@ -167,23 +193,25 @@ class Parser:
         self._same_unit(term, limit, (*path, bound))
         return Limit(term, cast(Bound, bound), (Step(limit, severity),))
 
-    def _steps(self, term: Term, raw: list[dict[str, Any]], path: Path) -> Limit | None:
+    def _steps(self, term: Plain, raw: Any, path: Path) -> Limit | None:
         steps, bounds = [], set()
         for place, each in enumerate(self._maps(raw, (*path, "steps"), _STEP_FIELDS)):
             here = (*path, "steps", place)
-            key = "over" if "over" in each else "under"
+            keys = [key for key in ("over", "under") if key in each]
+            if len(keys) != 1:
+                self.fault(here, "a step has exactly one of over, under")
+                return None
+            key = keys[0]
             bounds.add("max" if key == "over" else "min")
-            limit = self.term(each.get(key), (*here, key))
+            limit = self.term(each[key], (*here, key))
             severity = self._severity(each.get("severity"), here)
             if limit is None or severity is None:
                 return None
             self._same_unit(term, limit, here)
-            if "times" in each:
-                ratio = self.term(each["times"], (*here, "times"))
-                if ratio is None or isinstance(limit, Scaled) or isinstance(ratio, Scaled):
-                    return None
-                limit = Scaled(limit, ratio)
-            steps.append(Step(limit, severity))
+            ratio = self.term(each["times"], (*here, "times")) if "times" in each else Constant(1)
+            if ratio is None:
+                return None
+            steps.append(Step(Scaled(limit, ratio) if "times" in each else limit, severity))
         if len(bounds) != 1:
             self.fault((*path, "steps"), "steps are all 'over' or all 'under'")
             return None
@@ -210,8 +238,10 @@ class Parser:
             if key == "not":
                 found.append(Not(self._in(name, value, path)))
             elif key == "includes":
+                self._is(name, "words", (*path, key))
                 found.append(Includes(name, str(value)))
             elif key in ("max", "min", "above", "below"):
+                self._is(name, "number", (*path, key))
                 right = self.term(value, (*path, key))
                 if right is not None:
                     self._same_unit(Name(name), right, (*path, key))
@@ -221,12 +251,21 @@ class Parser:
         return found
 
     def _in(self, name: str, raw: Any, path: Path) -> In:
+        if TERMS[name].type == "words":
+            self.fault(path, f"{name} holds several words: test it with 'includes'")
+            return In(name, frozenset())
         values = raw if isinstance(raw, list) else [raw]
         parsed = [self.value(name, each, path) for each in values]
         return In(name, frozenset(each for each in parsed if each is not None and not isinstance(each, frozenset)))
 
-    def _name(self, raw: Any, path: Path) -> str | None:
-        known = known_names(self._subject, self._thresholds)
+    def _is(self, name: str, kind: Type, path: Path) -> None:
+        """Note a fault where a name is of another type than a test of it needs."""
+        if TERMS[name].type != kind:
+            self.fault(path, f"{name} is of type {TERMS[name].type}; {kind} is needed here")
+
+    def _name(self, raw: Any, path: Path, thresholds: Iterable[str] = ()) -> str | None:
+        """Return a name of the vocabulary; a threshold only where one may stand: as a limit."""
+        known = known_names(self._subject, thresholds)
         if raw in known:
             return str(raw)
         near = suggest(str(raw), known)
@@ -234,11 +273,15 @@ class Parser:
         self.fault(path, f"unknown name {raw!r} for {self._subject!r}{hint}")
         return None
 
-    def term(self, raw: Any, path: Path) -> Term | None:
-        """Return a name or a constant; a constant of a quantity carries its unit."""
+    def term(self, raw: Any, path: Path) -> Plain | None:
+        """Return a name of a number or a constant; a constant of a quantity carries its unit."""
         if isinstance(raw, str) and _NAME.fullmatch(raw):
-            name = self._name(raw, path)
-            return None if name is None else Name(name)
+            name = self._name(raw, path, self._thresholds)
+            if name is None:
+                return None
+            if name in TERMS:
+                self._is(name, "number", path)
+            return Name(name)
         number = self._quantity(raw, None, path)
         return None if number is None else Constant(number, self._written_unit(raw))
 
@@ -261,18 +304,14 @@ class Parser:
         exact = Fraction(match[1]) * (UNITS[match[2]].per if match[2] else UNITS[unit].per if unit else 1)
         return exact.numerator if exact.denominator == 1 else exact
 
-    def _unit(self, term: Term) -> str | None:
-        match term:
-            case Name(name=name):
-                if name.startswith("threshold."):
-                    return self._thresholds[name.removeprefix("threshold.")].unit
-                return TERMS[name].unit
-            case Constant(unit=unit):
-                return unit or "count"
-            case _:
-                return None
+    def _unit(self, term: Plain) -> str:
+        if isinstance(term, Constant):
+            return term.unit or "count"
+        if term.name.startswith("threshold."):
+            return self._thresholds[term.name.removeprefix("threshold.")].unit
+        return TERMS[term.name].unit
 
-    def _same_unit(self, left: Term, right: Term, path: Path) -> None:
+    def _same_unit(self, left: Plain, right: Plain, path: Path) -> None:
         one, other = self._unit(left), self._unit(right)
         if one and other and UNITS[one].per != UNITS[other].per:
             self.fault(path, f"one side is in {one}, the other in {other}")
@@ -281,8 +320,6 @@ class Parser:
         """Return a fact's value by the type of its name; ``unknown`` is None."""
         if raw == "unknown":
             return None
-        if name.startswith("threshold."):
-            return self._quantity(raw, self._thresholds[name.removeprefix("threshold.")].unit, path)
         term = TERMS[name]
         match term.type:
             case "number" if term.unit == "date":
@@ -292,11 +329,14 @@ class Parser:
             case "truth":
                 return raw if isinstance(raw, bool) else self._wrong(name, raw, path)
             case "words":
-                return frozenset(raw) if isinstance(raw, list) else self._wrong(name, raw, path)
+                texts = isinstance(raw, list) and all(isinstance(each, str) for each in raw)
+                return frozenset(raw) if texts else self._wrong(name, raw, path)
+        if not isinstance(raw, str):
+            return self._wrong(name, raw, path)
         if term.levels and raw not in term.levels:
             near = suggest(str(raw), term.levels)
             self.fault(path, f"{raw!r} is no value of {name}; did you mean {near or term.levels[0]!r}?")
-        return str(raw)
+        return raw
 
     def _wrong(self, name: str, raw: Any, path: Path) -> Value:
         self.fault(path, f"{raw!r} does not suit {name}, which is a {TERMS[name].type}")
@@ -312,6 +352,9 @@ class Parser:
             kinds = [kind for kind in ("fails", "passes", "skips") if kind in each]
             if len(kinds) != 1:
                 self.fault(here, "an example has exactly one of fails, passes, skips")
+                continue
+            if not isinstance(each[kinds[0]], dict):
+                self.fault((*here, kinds[0]), "the facts of an example are a map from names to values")
                 continue
             facts = []
             for key, value in each[kinds[0]].items():

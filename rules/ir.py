@@ -204,8 +204,8 @@ def severities_of(verb: Verb) -> tuple[Severity, ...]:
             return tuple(step.severity for step in steps)
         case Graded(levels=levels):
             return tuple(severity for _, severity in levels if severity is not None)
-        case Forbid(severity=severity) | Require(severity=severity) | AllowOnly(severity=severity):
-            return (severity,)
+        case _:
+            return (verb.severity,)
 
 
 def names_in(rule: Rule) -> frozenset[str]:
@@ -227,8 +227,8 @@ def _collect_verb(verb: Verb, found: set[str]) -> None:
         case Limit(term=term, steps=steps, upper=upper):
             for each in (term, upper, *(step.limit for step in steps)):
                 _collect_term(each, found)
-        case Graded(name=name):
-            found.add(name)
+        case _:
+            found.add(verb.name)
 
 
 def _collect(condition: Condition, found: set[str]) -> None:
@@ -240,8 +240,8 @@ def _collect(condition: Condition, found: set[str]) -> None:
             _collect_term(right, found)
         case Not(condition=inner):
             _collect(inner, found)
-        case AllOf(conditions=conditions):
-            for inner in conditions:
+        case _:
+            for inner in condition.conditions:
                 _collect(inner, found)
 
 

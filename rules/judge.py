@@ -27,9 +27,7 @@ from rules.ir import (
     Limit,
     Name,
     Not,
-    Require,
     Rule,
-    Scaled,
     Severity,
     Term,
     Value,
@@ -110,8 +108,8 @@ def _verb(verb: Verb, reader_of: ReaderOf) -> Judge:
             return _table(rows, reader_of, Fired(severity), holds_is_bad=True)
         case AllowOnly(rows=rows, severity=severity):
             return _table(rows, reader_of, Fired(severity), holds_is_bad=False)
-        case Require(condition=condition, severity=severity):
-            return _table((condition,), reader_of, Fired(severity), holds_is_bad=False)
+        case _:
+            return _table((verb.condition,), reader_of, Fired(verb.severity), holds_is_bad=False)
 
 
 def _table(rows: tuple[AllOf, ...], reader_of: ReaderOf, fired: Fired, *, holds_is_bad: bool) -> Judge:
@@ -201,8 +199,8 @@ def term_of(term: Term, reader_of: ReaderOf) -> Callable[[Any], Number | None]:
             return lambda _: value
         case Name(name=name):
             return reader_of(name)  # type: ignore[return-value]  # the book lets only numbers stand here
-        case Scaled(term=inner, by=by):
-            one, other = term_of(inner, reader_of), term_of(by, reader_of)
+        case _:
+            one, other = term_of(term.term, reader_of), term_of(term.by, reader_of)
 
             def scaled(instance: Any) -> Number | None:
                 value, ratio = one(instance), other(instance)
@@ -225,8 +223,8 @@ def condition_of(condition: Condition, reader_of: ReaderOf) -> Truth:
         case Not(condition=inner):
             test = condition_of(inner, reader_of)
             return lambda instance: None if (said := test(instance)) is None else not said
-        case AllOf(conditions=conditions):
-            return _all([condition_of(each, reader_of) for each in conditions])
+        case _:
+            return _all([condition_of(each, reader_of) for each in condition.conditions])
 
 
 def _member(value: Value, values: frozenset[Any]) -> bool | None:

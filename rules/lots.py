@@ -12,7 +12,7 @@ is the best in the order of preference too. Exact: what is left out could not wi
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import combinations
@@ -45,7 +45,7 @@ class Search:
         self._parts = tuple(piece.parts)
         self._case = Case(piece, {}, warehouse, today)
         self._plan = judges.plan(self._case)
-        self._best: tuple[dict[str, Choice], list[Found]] | None = None
+        self._best: tuple[dict[str, Choice], list[Found]] = ({}, [])
         self._best_order: Order | None = None
         self._ceiling: Order | None = None
 
@@ -58,8 +58,6 @@ class Search:
         self._descend(0, base, singles)
         if self._best_order is None or self._best_order[0] == _REFUSED:
             self._widen(base, singles)
-        if self._best is None:
-            raise RuntimeError("no assignment of lots was tried")
         lots, found = self._best
         for part in self._parts:
             self._case.give(part, lots[part])
@@ -70,7 +68,7 @@ class Search:
         sets = {part: self._sets(part, singles[part]) for part in self._parts}
         if all(len(sets[part]) == len(singles[part]) for part in self._parts):
             return
-        self._ceiling, self._best, self._best_order = self._best_order, None, None
+        self._ceiling, self._best_order = self._best_order, None
         self._descend(0, base, sets)
 
     def _forced(self, part: str) -> Choice | None:
@@ -163,24 +161,8 @@ def preference(piece: Piece, part: str, choice: Choice) -> tuple[object, ...]:
 
 
 def _to_take_off(piece: Piece, part: str, lot: Lot) -> int:
-    if piece.pattern is None:
-        return 0
-    most = [panel.thickness.max_um for panel in piece.pattern.panels.values() if panel.part == part]
+    most = [panel.thickness.max_um for panel in piece.panels.values() if panel.part == part]
     return max((max(0, lot.thickness.max_um - each) for each in most), default=0)
-
-
-def all_assignments(piece: Piece, choices: Mapping[str, Sequence[Choice]]) -> Iterator[dict[str, Choice]]:
-    """Give every assignment from a part's choices, in order; for tests and audits."""
-    parts = tuple(piece.parts)
-
-    def descend(depth: int, lots: dict[str, Choice]) -> Iterator[dict[str, Choice]]:
-        if depth == len(parts):
-            yield dict(lots)
-            return
-        for choice in choices[parts[depth]]:
-            yield from descend(depth + 1, {**lots, parts[depth]: choice})
-
-    yield from descend(0, {})
 
 
 def find_best(piece: Piece, judges: Judges, warehouse: Warehouse, today: date) -> Best:

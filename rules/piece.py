@@ -24,6 +24,7 @@ from catalog.model import (
     Lot,
     Modification,
     Number,
+    Panel,
     Pattern,
     Swatch,
     Thread,
@@ -185,6 +186,11 @@ class Piece:
         return self.catalog.thresholds[name].value
 
     @cached_property
+    def panels(self) -> Mapping[str, Panel]:
+        """The pattern's panels by code; none where the pattern is unknown."""
+        return {} if self.pattern is None else self.pattern.panels
+
+    @cached_property
     def parts(self) -> dict[str, PartUse]:
         """The pattern's parts in its order, each with its leather if one is chosen and known."""
         if self.pattern is None:
@@ -263,10 +269,6 @@ class Piece:
     def modifications(self) -> tuple[str, ...]:
         """Modifications asked for, as the catalog writes them, each once."""
         return tuple(dict.fromkeys(self.indexes.modifications.code(code) for code in self.spec.modifications))
-
-    def modified(self, code: str) -> bool:
-        """Whether a modification is asked for and the pattern offers it."""
-        return self.pattern is not None and code in self.modifications and code in self.pattern.modifications
 
     @cached_property
     def typeface(self) -> Typeface | None:

@@ -79,16 +79,14 @@ def _material(piece: Piece, pattern: Pattern) -> Iterator[Line]:
     prices = piece.catalog.price_list
     base = prices.base_minor[pattern.code]
     for part in piece.parts.values():
-        kind = part.kind
-        if kind is None:
-            continue
+        band = "" if part.kind is None else part.kind.price_band
         if part.code == OUTSIDE:
-            yield Line("base", f"{pattern.name}, band {kind.price_band} outside", base[kind.price_band])
+            yield Line("base", f"{pattern.name}, band {band} outside", base[band])
         else:
-            gap = max(0, base[kind.price_band] - base[prices.reference_band])
+            gap = max(0, base[band] - base[prices.reference_band])
             amount = prices.part_share.get(part.code, Fraction(0)) * gap
             if amount:
-                yield Line("part", f"{part.code}, band {kind.price_band}", amount)
+                yield Line("part", f"{part.code}, band {band}", amount)
 
 
 def _surcharges(piece: Piece, pattern: Pattern) -> Iterator[Line]:

@@ -1,6 +1,6 @@
 """What rules are judged over: instances with their place in the spec and their words.
 
-Every instance knows its case, a stable ``key``, the parts it depends on (``parts``), the JSON
+Every instance knows its case, the parts it depends on (``parts``), the JSON
 Pointers of what a customer would change (``at``), the finding's ``subject`` and ``params``,
 and the words that a sentence may use.
 """
@@ -14,7 +14,7 @@ from typing import Any, Protocol
 from catalog.model import Fold, Kind, Layer, Lot, Panel, Seam
 from rules.case import Case, ThicknessUse, thickness_from
 from rules.choices import Choice, choices_of
-from rules.piece import FLESH, OUTSIDE, PartUse, Piece
+from rules.piece import PartUse, Piece
 from rules.vocabulary import subject
 
 
@@ -24,10 +24,6 @@ class Instance(Protocol):
     @property
     def case(self) -> Case:
         """The case judged."""
-
-    @property
-    def key(self) -> str:
-        """What tells it from its fellows."""
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -70,11 +66,6 @@ class Scope:
     def piece(self) -> Piece:
         """The piece of the case."""
         return self.case.piece
-
-    @property
-    def key(self) -> str:
-        """Return what tells this instance from its fellows."""
-        return ""
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -159,11 +150,6 @@ class ChoiceUse(Scope):
     choice: Choice
 
     @property
-    def key(self) -> str:
-        """The slot and what is asked of it."""
-        return f"{self.choice.at} {self.choice.what}"
-
-    @property
     def at(self) -> tuple[str, ...]:
         """The slot."""
         return (self.choice.at,)
@@ -206,11 +192,6 @@ class PartScope(Scope):
 
     part: PartUse
     kind: Kind
-
-    @property
-    def key(self) -> str:
-        """The part."""
-        return self.part.code
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -256,11 +237,6 @@ class PanelUse(PartScope):
     use: ThicknessUse
 
     @property
-    def key(self) -> str:
-        """Panel and lot."""
-        return f"{self.panel.code} {self.lot.code}"
-
-    @property
     def subject(self) -> dict[str, Any]:
         """Panel and lot."""
         return {"panel": self.panel.code, "lot": self.lot.code}
@@ -282,17 +258,13 @@ def each_panel(case: Case) -> Iterator[PanelUse]:
     """List each panel with each lot given to its part."""
     for panel in case.panels:
         for lot in case.lots_for(panel.part):
-            use = panel_use(case, panel, lot)
-            if use is not None:
-                yield use
+            yield panel_use(case, panel, lot)
 
 
-def panel_use(case: Case, panel: Panel, lot: Lot) -> PanelUse | None:
-    """Return a panel cut from a lot, or None where the part's leather is not known."""
-    part = case.piece.parts[panel.part]
-    if part.kind is None:
-        return None
-    return PanelUse(case, part, part.kind, panel, lot, thickness_from(case.piece, panel, part, lot))
+def panel_use(case: Case, panel: Panel, lot: Lot) -> PanelUse:
+    """Return a panel cut from a lot of its part's leather."""
+    part, kind = case.piece.parts[panel.part], case.piece.catalog.leathers[lot.leather].kind
+    return PanelUse(case, part, kind, panel, lot, thickness_from(case.piece, panel, part, lot))
 
 
 @dataclass(frozen=True)
@@ -300,11 +272,6 @@ class SeamUse(Scope):
     """A seam with its stack."""
 
     seam: Seam
-
-    @property
-    def key(self) -> str:
-        """The seam."""
-        return self.seam.code
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -324,9 +291,7 @@ class SeamUse(Scope):
 
 def parts_of(case: Case, panels: tuple[str, ...]) -> tuple[str, ...]:
     """Return the parts that panels belong to, each once, in order."""
-    if case.pattern is None:
-        return ()
-    return tuple(dict.fromkeys(case.pattern.panels[panel].part for panel in panels))
+    return tuple(dict.fromkeys(case.piece.panels[panel].part for panel in panels))
 
 
 @subject("seam", "each seam", ("seam", "stitch"))
@@ -341,11 +306,6 @@ class LayerUse(SeamUse):
     """A layer of a seam that the pattern pares first."""
 
     layer: Layer
-
-    @property
-    def key(self) -> str:
-        """Seam and panel."""
-        return f"{self.seam.code} {self.layer.panel}"
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -377,11 +337,6 @@ class FoldUse(Scope):
     """A fold, the outer panel first."""
 
     fold: Fold
-
-    @property
-    def key(self) -> str:
-        """The fold."""
-        return self.fold.code
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -425,11 +380,6 @@ class SpineUse(Scope):
     """The stack at the spine."""
 
     @property
-    def key(self) -> str:
-        """There is one."""
-        return "spine"
-
-    @property
     def parts(self) -> tuple[str, ...]:
         """The parts at the spine."""
         spine = None if self.case.pattern is None else self.case.pattern.spine
@@ -446,14 +396,3 @@ def the_spine(case: Case) -> Iterator[SpineUse]:
     """List the spine, where the pattern has one."""
     if case.pattern is not None and case.pattern.spine is not None:
         yield SpineUse(case)
-
-
-def outside_scope(case: Case) -> PartScope | None:
-    """Return the outside, if its leather is known."""
-    part = case.piece.parts.get(OUTSIDE)
-    return None if part is None or part.kind is None else PartScope(case, part, part.kind)
-
-
-def flesh_out(part: PartUse) -> bool:
-    """Whether a part shows its flesh side."""
-    return part.side == FLESH

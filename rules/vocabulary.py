@@ -8,7 +8,7 @@ lots, the quantity or the day and which do not. ``piece.*`` names may stand in a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Literal, TypeVar
 
@@ -104,7 +104,7 @@ def _register(
     return register
 
 
-def known_names(subject_name: str, thresholds: Mapping[str, object]) -> list[str]:
+def known_names(subject_name: str, thresholds: Iterable[str]) -> list[str]:
     """Return the names that a rule over ``subject_name`` may use, sorted."""
     own = (name for name in TERMS if name.partition(".")[0] in (subject_name, "piece"))
     return sorted([*own, *(f"threshold.{name}" for name in thresholds)])

@@ -16,7 +16,6 @@ from typing import Any
 from catalog.model import Threshold
 from catalog.units import UNITS, shown
 from rules.ir import (
-    AllOf,
     AllowOnly,
     Compare,
     Condition,
@@ -28,9 +27,7 @@ from rules.ir import (
     Limit,
     Name,
     Not,
-    Require,
     Rule,
-    Scaled,
     Term,
     Verb,
 )
@@ -58,14 +55,10 @@ def plain(figure: Decimal) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def figure(value: int | Fraction | None, unit: str) -> str:
+def figure(value: int | Fraction, unit: str) -> str:
     """Return a base-unit value with its unit, as a sentence shows it."""
-    if value is None:
-        return ""
     if unit == "date":
         return date.fromordinal(int(value)).isoformat()
-    if unit == "percent_of":
-        return f"{plain(shown(value * 100, 'ratio'))} %"
     words = UNITS[unit].words
     return f"{plain(shown(value, unit))} {words}".strip()
 
@@ -79,8 +72,8 @@ def _term(term: Term, thresholds: Mapping[str, Threshold]) -> str:
             return figure(threshold.value, threshold.unit)
         case Name(name=name):
             return TERMS[name].label
-        case Scaled(term=inner, by=by):
-            return f"{_term(by, thresholds)} x {_term(inner, thresholds)}"
+        case _:
+            return f"{_term(term.by, thresholds)} x {_term(term.term, thresholds)}"
 
 
 def _test(condition: Condition, thresholds: Mapping[str, Threshold]) -> str:
@@ -95,8 +88,8 @@ def _test(condition: Condition, thresholds: Mapping[str, Threshold]) -> str:
             return f"{_term(left, thresholds)} is {_COMPARE_WORDS[op]} {_term(right, thresholds)}"
         case Not(condition=inner):
             return f"not ({_test(inner, thresholds)})"
-        case AllOf(conditions=conditions):
-            return " and ".join(_test(each, thresholds) for each in conditions) or "always"
+        case _:
+            return " and ".join(_test(each, thresholds) for each in condition.conditions) or "always"
 
 
 def _word(value: Any) -> str:
@@ -118,8 +111,8 @@ def _verb(verb: Verb, thresholds: Mapping[str, Threshold]) -> str:
             return f"never {' / '.join(_test(row, thresholds) for row in rows)}, else {severity}"
         case AllowOnly(rows=rows, severity=severity):
             return f"only {' / '.join(_test(row, thresholds) for row in rows)}, else {severity}"
-        case Require(condition=condition, severity=severity):
-            return f"{_test(condition, thresholds)}, else {severity}"
+        case _:
+            return f"{_test(verb.condition, thresholds)}, else {verb.severity}"
 
 
 def formula_of(rule: Rule, thresholds: Mapping[str, Threshold]) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from catalog.model import Number
+from catalog.model import Number, Seam
 from rules.case import Case
 from rules.piece import OUTSIDE, Piece
 from rules.subjects import Whole
@@ -35,32 +35,23 @@ def edge_grade(whole: Whole) -> str | None:
 )
 def edge_untaken(whole: Whole) -> Fraction | None:
     """Return the share of layers, the outside's aside, whose kind refuses the finish."""
-    case, edge = whole.case, whole.piece.edge
-    if edge is None or edge.finish not in _USED_UP or case.thickest_seam is None:
+    edge, seam = whole.piece.edge, whole.case.thickest_seam
+    if edge is None or edge.finish not in _USED_UP or seam is None:
         return None
-    return _untaken(case, edge.finish)
+    return _untaken(whole.case, seam, edge.finish)
 
 
-def _untaken(case: Case, finish: str) -> Fraction | None:
-    seam = case.thickest_seam
-    if seam is None or case.pattern is None:
-        return None
+def _untaken(case: Case, seam: Seam, finish: str) -> Fraction | None:
     total = case.stack(seam.layers).total_um
     if total == 0:
         return None
     untaken = 0
     for layer in seam.layers:
-        part = case.piece.parts[case.pattern.panels[layer.panel].part]
+        part = case.piece.parts[case.piece.panels[layer.panel].part]
         height = case.layer_um(layer)
         if part.code != OUTSIDE and part.kind is not None and height is not None and part.kind.edge[finish] == "refuse":
             untaken += layer.count * height
     return Fraction(untaken, total)
-
-
-@truth("piece.edge_known", "the edge is in the catalog", reads=["edge"])
-def edge_known(whole: Whole) -> bool:
-    """Whether the edge is resolved."""
-    return whole.piece.edge is not None
 
 
 @truth("piece.edge_matched", "the edge is to match the outside", reads=["edge"])

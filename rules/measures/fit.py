@@ -172,11 +172,6 @@ class NoteUse(Scope):
     pocket: Pocket | None
 
     @property
-    def key(self) -> str:
-        """Its place in the list."""
-        return str(self.place)
-
-    @property
     def at(self) -> tuple[str, ...]:
         """Its place in the carry list."""
         return (f"/carry/notes/{self.place}",)

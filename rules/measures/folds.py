@@ -9,7 +9,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from catalog.model import Number
-from rules.subjects import FoldUse, PartScope, Whole
+from rules.subjects import FoldUse, Whole
 from rules.vocabulary import number, truth
 
 
@@ -81,12 +81,6 @@ def strap_stretch(whole: Whole) -> Number | None:
     parts = [part for part in whole.piece.parts.values() if part.code in ("outside", "lining")]
     found = [part.kind.stretch_percent for part in parts if part.kind is not None]
     return min(found) if found and len(found) == len(parts) else None
-
-
-@number("part.stretch", "percent", "stretch of the leather", reads=["leather"])
-def stretch(part: PartScope) -> Number:
-    """Return the kind's stretch, percent."""
-    return part.kind.stretch_percent
 
 
 @number("piece.pocket_stretch", "percent", "stretch of the pockets", reads=["leather", "pattern"])

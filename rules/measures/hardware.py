@@ -24,11 +24,6 @@ class FixingUse(Scope):
     hardware: Hardware
 
     @property
-    def key(self) -> str:
-        """The slot."""
-        return self.fixing.code
-
-    @property
     def parts(self) -> tuple[str, ...]:
         """The parts it grips."""
         return parts_of(self.case, tuple(layer.panel for layer in self.fixing.layers))
@@ -137,11 +132,6 @@ class HardwareCount(Scope):
 
     hardware: Hardware
     slots: tuple[str, ...]
-
-    @property
-    def key(self) -> str:
-        """The code."""
-        return self.hardware.code
 
     @property
     def at(self) -> tuple[str, ...]:

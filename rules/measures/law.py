@@ -43,11 +43,6 @@ class SpeciesUse(Scope):
     used_in: tuple[str, ...]
 
     @property
-    def key(self) -> str:
-        """The species."""
-        return self.species
-
-    @property
     def at(self) -> tuple[str, ...]:
         """The parts made of it."""
         return pointers(self.used_in)
@@ -161,11 +156,6 @@ class ClaimUse(Scope):
 
     place: int
     claim: str
-
-    @property
-    def key(self) -> str:
-        """Its place in the list."""
-        return str(self.place)
 
     @property
     def at(self) -> tuple[str, ...]:

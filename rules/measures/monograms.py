@@ -77,11 +77,6 @@ class LetterUse(MonogramUse):
     typeface: Typeface
 
     @property
-    def key(self) -> str:
-        """The sign."""
-        return self.sign
-
-    @property
     def parts(self) -> tuple[str, ...]:
         """A letter depends on no lot."""
         return ()

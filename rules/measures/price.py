@@ -5,7 +5,7 @@ from __future__ import annotations
 from catalog.model import Number
 from rules.cost import margin_percent_of
 from rules.labor import order_minutes
-from rules.pricing import has_cell, priced
+from rules.pricing import has_cell
 from rules.promise import promise_of
 from rules.subjects import PartScope, Whole
 from rules.vocabulary import number, truth
@@ -21,12 +21,6 @@ def price_known(part: PartScope) -> bool | None:
 def margin_percent(whole: Whole) -> Number | None:
     """Return 100 (net - cost) / net; None while a part or edge is missing or there is no price."""
     return margin_percent_of(whole.case)
-
-
-@truth("piece.priced", "the piece has a price", reads=["price_list"])
-def is_priced(whole: Whole) -> bool:
-    """Whether a price exists."""
-    return priced(whole.piece) is not None
 
 
 @truth("piece.rush", "a rush is asked for", reads=["rush"])

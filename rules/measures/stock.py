@@ -22,11 +22,6 @@ class LeatherUse(Scope):
     used_in: tuple[str, ...]
 
     @property
-    def key(self) -> str:
-        """The leather."""
-        return self.leather.code
-
-    @property
     def parts(self) -> tuple[str, ...]:
         """The parts cut from it."""
         return self.used_in
@@ -119,11 +114,6 @@ class PartShare(LeatherUse):
     """A part with its share of a leather: whether the lots hold it depends on every part cut from it."""
 
     part: str
-
-    @property
-    def key(self) -> str:
-        """The part."""
-        return self.part
 
     @property
     def at(self) -> tuple[str, ...]:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from rules.piece import FLESH
-from rules.subjects import PanelUse, PartScope, Whole
+from rules.subjects import PanelUse, Whole
 from rules.vocabulary import number, truth, word
 
 _USES = (
@@ -41,12 +40,6 @@ def spread(use: PanelUse) -> int:
     return use.lot.thickness.max_um - use.lot.thickness.min_um
 
 
-@number("panel.worked", "mm", "thickness the panel is worked at", reads=["lots", "side"])
-def worked(use: PanelUse) -> int:
-    """Return the thickness used, um."""
-    return use.use.used_um
-
-
 @word("panel.use", "how the lot's thickness suits the panel", reads=["lots", "side", "pattern"], levels=_USES)
 def use_of(use: PanelUse) -> str:
     """Return the first rule of use that applies (see :func:`rules.case.thickness_from`)."""
@@ -75,9 +68,3 @@ def bearing(whole: Whole) -> bool:
 def load_class(whole: Whole) -> str | None:
     """Return the pattern's load class."""
     return None if whole.piece.pattern is None else whole.piece.pattern.load.load_class
-
-
-@truth("part.flesh_out", "the flesh side is out", reads=["side"])
-def flesh_out(part: PartScope) -> bool:
-    """Whether the part shows its flesh side."""
-    return part.part.side == FLESH
