@@ -22,8 +22,8 @@ from catalog.units import UNITS
 from rules.grammar import Parser, Path
 from rules.ir import Rule, Value, names_in
 from rules.judge import Fired, Passed, judge_of
-from rules.vocabulary import SUBJECTS
-from rules.words import formula_of, limit_of
+from rules.vocabulary import SUBJECTS, TERMS
+from rules.words import figure, formula_of, limit_of
 
 _FIELDS = frozenset(
     {
@@ -74,7 +74,7 @@ class Book:
             "expect": example.expect,
             "severity": example.severity,
             "now": outcome_of_example(rule, place, self.thresholds),
-            "facts": {name: _plain(value) for name, value in example.facts},
+            "facts": {name: _shown(name, value) for name, value in example.facts},
         }
 
     @cached_property
@@ -92,10 +92,13 @@ def _iso(day: Any) -> str | None:
     return None if day is None else str(day.isoformat())
 
 
-def _plain(value: Value) -> Any:
+def _shown(name: str, value: Value) -> Any:
+    """Return a fact as people read it: a figure with its unit, a word, true or false, or None for not known."""
     if isinstance(value, frozenset):
         return sorted(value)
-    return value if value is None or isinstance(value, str | bool | int) else float(value)
+    if value is None or isinstance(value, str | bool):
+        return value
+    return figure(value, TERMS[name].unit if name in TERMS else "count")
 
 
 def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> Book:

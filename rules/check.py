@@ -24,7 +24,7 @@ from rules.findings import Finding, findings_of, headline_of
 from rules.labor import order_minutes
 from rules.lots import find_best
 from rules.measures.edges import edge_ul
-from rules.measures.law import covers, is_personalised
+from rules.measures.law import covers, is_personalized
 from rules.money import money, price_json
 from rules.piece import Piece, plain_keys
 from rules.promise import promise_of
@@ -195,5 +195,5 @@ def _withdrawal(piece: Piece) -> dict[str, Any] | None:
     row = next((row for row in piece.catalog.law_rows.values() if row.rule == "LAW-08" and covers(row, piece)), None)
     if row is None:
         return None
-    ground = "personalised" if is_personalised(piece) else "options_only"
+    ground = "personalized" if is_personalized(piece) else "options_only"
     return {"ground": ground, "law_row": row.code, "checked_on": row.checked_on.isoformat()}

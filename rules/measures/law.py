@@ -139,13 +139,13 @@ def smallest_fitting(whole: Whole) -> int | None:
     return min(sizes) if sizes else None
 
 
-@truth("piece.personalised", "the piece is personalised or made to measure", reads=["monogram", "sizes"])
-def personalised(whole: Whole) -> bool:
+@truth("piece.personalized", "the piece is personalized or made to measure", reads=["monogram", "sizes"])
+def personalized(whole: Whole) -> bool:
     """Whether letters are set or a measured length is cut."""
-    return is_personalised(whole.piece)
+    return is_personalized(whole.piece)
 
 
-def is_personalised(piece: Piece) -> bool:
+def is_personalized(piece: Piece) -> bool:
     """Whether letters are set or a measured length is cut, rather than options picked."""
     return piece.spec.monogram is not None or piece.size_um("waist_to_hole_mm") is not None
 
