@@ -285,6 +285,7 @@ def check(home: Home, command: Command) -> int:
     """Check one file; return the exit code of ``python -m api check``."""
     ensure(home, "runtime")
     # -P: the file is named from the caller's folder, which must not shadow the packages.
+    os.environ.setdefault("QUARTERFOOT_TODAY", DEMO_DAY)  # the same day as serve, the same answer
     return _become(home, ["-P", "-m", "api", "check", *command.rest])
 
 
