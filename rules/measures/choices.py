@@ -19,7 +19,7 @@ def what(use: ChoiceUse) -> str:
     return use.choice.what
 
 
-@truth("choice.required", "the slot is required", reads=["pattern"])
+@truth("choice.required", "the slot is required", reads=["pattern", "codes"])
 def required(use: ChoiceUse) -> bool:
     """Whether the pattern cannot do without."""
     return use.choice.required
@@ -37,13 +37,13 @@ def known(use: ChoiceUse) -> bool | None:
     return use.choice.known
 
 
-@truth("choice.belongs", "the pattern has the slot", reads=["pattern"])
+@truth("choice.belongs", "the pattern has the slot", reads=["pattern", "codes"])
 def belongs(use: ChoiceUse) -> bool | None:
     """Whether the pattern has the slot."""
     return use.choice.belongs
 
 
-@truth("choice.offered", "the pattern offers the value", reads=["pattern"])
+@truth("choice.offered", "the pattern offers the value", reads=["pattern", "codes"])
 def offered(use: ChoiceUse) -> bool | None:
     """Whether the pattern offers the value."""
     return use.choice.offered

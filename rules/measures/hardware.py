@@ -164,7 +164,7 @@ def needed(use: HardwareCount) -> int:
     return len(use.slots) * use.piece.quantity
 
 
-@number("fitting.stock", "count", "pieces in stock", reads=["stock"])
+@number("fitting.stock", "count", "pieces in stock", reads=["stock", "hardware"])
 def in_stock(use: HardwareCount) -> int:
     """Return what is in stock."""
     return use.hardware.stock

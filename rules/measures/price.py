@@ -10,6 +10,12 @@ from rules.promise import promise_of
 from rules.subjects import PartScope, Whole
 from rules.vocabulary import number, truth
 
+#: What bench time depends on.
+_TIMED = (
+    "pattern", "leather", "side", "lots", "edge", "stitch", "hardware", "sizes", "monogram", "modifications",
+    "quantity", "labor",
+)  # fmt: skip
+
 
 @truth("part.price_known", "the price list has the part's band", reads=["price_list", "leather", "pattern"])
 def price_known(part: PartScope) -> bool | None:
@@ -17,7 +23,7 @@ def price_known(part: PartScope) -> bool | None:
     return has_cell(part.piece, part.kind)
 
 
-@number("piece.margin_percent", "percent", "margin on the net price", reads=["price_list", "lots", "labor"])
+@number("piece.margin_percent", "percent", "margin on the net price", reads=["price_list", *_TIMED, "rush"])
 def margin_percent(whole: Whole) -> Number | None:
     """Return 100 (net - cost) / net; None while a part or edge is missing or there is no price."""
     return margin_percent_of(whole.case)
@@ -29,7 +35,7 @@ def rush(whole: Whole) -> bool:
     return whole.piece.spec.rush
 
 
-@number("piece.minutes", "min", "bench minutes of the order", reads=["lots", "labor", "quantity"])
+@number("piece.minutes", "min", "bench minutes of the order", reads=_TIMED)
 def minutes(whole: Whole) -> Number | None:
     """Return the minutes of the whole order."""
     return order_minutes(whole.case)
@@ -41,7 +47,7 @@ def rush_room(whole: Whole) -> int:
     return whole.piece.catalog.workshop.rush_minutes_per_week
 
 
-@number("piece.ready_on", "date", "day it is ready", reads=["lots", "labor", "today"])
+@number("piece.ready_on", "date", "day it is ready", reads=[*_TIMED, "rush", "today"])
 def ready_on(whole: Whole) -> int | None:
     """Return the day as an ordinal."""
     promise = promise_of(whole.case)

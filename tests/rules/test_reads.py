@@ -1,0 +1,124 @@
+"""A measure reads what it says it reads, and nothing else.
+
+Whoever judges partial specs or keeps partial results relies on it: a rule that does not read the
+quantity must not change with the quantity. Each random spec is changed in one respect; every
+measure that does not claim to read it must keep its value on every instance that both have.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+
+from catalog.model import Catalog
+from rules.case import Case
+from rules.check import judge
+from rules.sample import sample_specs
+from rules.shop import Shop
+from rules.spec import Blade, BusinessCardsAsked, Carry, Monogram, NoteAsked, Purpose, Spec
+from rules.vocabulary import SUBJECTS, TERMS
+
+Draw = random.Random
+Change = Callable[[Spec, Catalog, Draw], Spec]
+
+
+def _hardware(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
+    return replace(spec, hardware={slot: draw.choice(list(catalog.hardware)) for slot in spec.hardware})
+
+
+def _sizes(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
+    return replace(spec, sizes_um={size: um + 1_000 for size, um in spec.sizes_um.items()})
+
+
+def _monogram(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
+    zone = draw.choice(list(catalog.patterns[spec.pattern].zones))
+    return replace(
+        spec, monogram=Monogram("ROSA M", draw.choice(("blind", "ink")), draw.choice(list(catalog.typefaces)), zone)
+    )
+
+
+def _carry(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
+    notes = (NoteAsked("EUR50", draw.randrange(1, 9)),)
+    cards = BusinessCardsAsked("BC-EU", draw.randrange(1, 9))
+    return replace(
+        spec, carry=Carry(draw.randrange(9), notes, cards, 4_500, passport=True, blade=Blade(30_000, 3_000, 100_000))
+    )
+
+
+def _side(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
+    parts = {
+        code: replace(part, side="grain" if part.side == "flesh" else "flesh") for code, part in spec.parts.items()
+    }
+    return replace(spec, parts=parts)
+
+
+def _purpose(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
+    use = draw.choice(list(catalog.uses))
+    return replace(spec, purpose=Purpose(use, ("vegan",), draw.randrange(5, 60), child_under_3=True))
+
+
+def one_of(field: str, values: Callable[[Spec, Catalog, Draw], list[Any]]) -> Change:
+    """Put one of some values into a field."""
+
+    def change(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
+        given: dict[str, Any] = {field: draw.choice(values(spec, catalog, draw))}
+        return replace(spec, **given)
+
+    return change
+
+
+CHANGES: dict[str, Change] = {
+    "side": _side,
+    "thread": one_of("thread", lambda _, catalog, __: [*catalog.threads, "match"]),
+    "edge": one_of("edge", lambda _, catalog, __: [*catalog.edges, "match"]),
+    "stitch": one_of("stitch", lambda *_: ["hand", "machine", "whip"]),
+    "hardware": _hardware,
+    "sizes": _sizes,
+    "monogram": _monogram,
+    "modifications": one_of(
+        "modifications", lambda _, catalog, draw: [tuple(draw.sample(list(catalog.modifications), 2))]
+    ),
+    "carry": _carry,
+    "purpose": _purpose,
+    "quantity": one_of("quantity", lambda spec, *_: [spec.quantity + more for more in range(1, 9)]),
+    "ship_to": one_of("ship_to", lambda *_: ["US", "US-CA", "DE", "XA"]),
+    "rush": one_of("rush", lambda spec, *_: [not spec.rush]),
+    "ready_by": one_of("ready_by", lambda *_: [date(2026, 3, 2) + timedelta(days=days) for days in range(60)]),
+    "revision": one_of("catalog_revision", lambda *_: ["R0"]),
+}
+
+
+def values_of(case: Case) -> dict[tuple[str, str], Any]:
+    """Every measure's value on every instance, by name and by what the instance is."""
+    found = {}
+    for name, term in TERMS.items():
+        subject = name.partition(".")[0]
+        for instance in SUBJECTS[subject].instances(case):
+            found[name, repr((instance.subject, instance.at))] = term.measure(instance)
+    return found
+
+
+@pytest.mark.parametrize("what", CHANGES)
+def test_a_measure_keeps_its_value_when_what_it_does_not_read_is_changed(what: str, shop: Shop, today: date) -> None:
+    draw = random.Random(f"reads {what}")
+    lying: set[str] = set()
+    changed_values = 0
+    for spec in sample_specs(shop.catalog, draw, today, 120):
+        if spec.pattern not in shop.catalog.patterns:
+            continue
+        lots = judge(shop, spec, today).case.lots
+        other = CHANGES[what](spec, shop.catalog, draw)
+        before = values_of(Case(shop.piece(spec), lots, shop.warehouse, today))
+        after = values_of(Case(shop.piece(other), lots, shop.warehouse, today))
+        for key in before.keys() & after.keys():
+            if before[key] != after[key]:
+                changed_values += 1
+                if what not in TERMS[key[0]].reads and "codes" not in TERMS[key[0]].reads:
+                    lying.add(key[0])
+    assert changed_values > 0, "the change is seen by some measure"
+    assert sorted(lying) == []
