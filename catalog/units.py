@@ -20,31 +20,32 @@ DM2_UM2 = 10**10
 
 @dataclass(frozen=True, slots=True)
 class Unit:
-    """A unit people read and how many base units make one of it."""
+    """A unit people read, how many base units make one of it, and what it measures."""
 
     symbol: str
     per: int
     words: str
+    measures: str
 
 
 UNITS: dict[str, Unit] = {
     unit.symbol: unit
     for unit in (
-        Unit("mm", 1_000, "mm"),
-        Unit("m", 1_000_000, "m"),
-        Unit("dm2", DM2_UM2, "dm2"),
-        Unit("ml", 1_000, "ml"),
-        Unit("N", 1, "N"),
-        Unit("min", 1, "minutes"),
-        Unit("weeks", 1, "weeks"),
-        Unit("kg", 1, "kg"),
-        Unit("percent", 1, "%"),
-        Unit("ratio", 1, ""),
-        Unit("de00", 1_000, "delta E 2000"),
-        Unit("lightness", 1_000, "L*"),
-        Unit("count", 1, ""),
-        Unit("date", 1, ""),
-        Unit("money", 1, ""),
+        Unit("mm", 1_000, "mm", "length"),
+        Unit("m", 1_000_000, "m", "length"),
+        Unit("dm2", DM2_UM2, "dm2", "area"),
+        Unit("ml", 1_000, "ml", "volume"),
+        Unit("N", 1, "N", "force"),
+        Unit("min", 1, "minutes", "time"),
+        Unit("weeks", 1, "weeks", "weeks"),
+        Unit("kg", 1, "kg", "weight"),
+        Unit("percent", 1, "%", "percent"),
+        Unit("ratio", 1, "", "number"),
+        Unit("de00", 1_000, "delta E 2000", "color distance"),
+        Unit("lightness", 1_000, "L*", "lightness"),
+        Unit("count", 1, "", "number"),
+        Unit("date", 1, "", "date"),
+        Unit("money", 1, "", "money"),
     )
 }
 

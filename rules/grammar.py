@@ -313,7 +313,7 @@ class Parser:
 
     def _same_unit(self, left: Plain, right: Plain, path: Path) -> None:
         one, other = self._unit(left), self._unit(right)
-        if one and other and UNITS[one].per != UNITS[other].per:
+        if one and other and UNITS[one].measures != UNITS[other].measures:
             self.fault(path, f"one side is in {one}, the other in {other}")
 
     def value(self, name: str, raw: Any, path: Path) -> Value:

@@ -30,7 +30,9 @@ class ExampleOut(BaseModel):
     expect: Literal["fails", "passes", "skips"] = Field(description="What it is to come out as.")
     severity: Severity | None = Field(None, description="The severity expected, if it fails.")
     now: Literal["fails", "passes", "skips"] = Field(description="What it comes out as.")
-    facts: dict[str, Any] = Field(description="The facts, by name, each figure with its unit; a later example says only what differs from the first.")
+    facts: dict[str, Any] = Field(
+        description="The facts, by name, each figure with its unit; a later example says only what differs from the first."
+    )
 
 
 class RuleOut(BaseModel):

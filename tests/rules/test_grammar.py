@@ -1,0 +1,145 @@
+"""Bad and hostile rule files: each fault is placed and explained, and the book is refused whole."""
+
+from __future__ import annotations
+
+import pytest
+
+from catalog.model import Catalog
+from catalog.strict_yaml import Faults
+from rules.book import load_book
+
+HEAD = """\
+family: stacks
+rules:
+  - id: STK-99
+    each: seam
+    says: A seam is never too thick.
+    why: It would gape.
+    tell: "The {seam} seam would be {measured}; {limit} fits."
+    source: common practice, no source
+"""
+BODY = """\
+    limit: seam.stack
+    max: seam.limit
+    severity: refuse
+    examples:
+      - fails: {seam.stack: 4.05 mm, seam.limit: 4 mm}
+      - passes: {seam.stack: 4 mm}
+      - skips: {seam.stack: unknown}
+"""
+GOOD = HEAD + BODY
+
+
+def refused(text: str, catalog: Catalog, **more: str) -> str:
+    files = {"stacks.yaml": text} | {f"{name}.yaml": each for name, each in more.items()}
+    with pytest.raises(Faults) as caught:
+        load_book(files, catalog.thresholds)
+    return str(caught.value)
+
+
+def test_the_good_file_loads(oddlestone: Catalog) -> None:
+    book = load_book({"stacks.yaml": GOOD}, oddlestone.thresholds)
+    assert book.describe("STK-99")["formula"] == ["stack at the seam is at most the seam's limit, else refuse"]
+
+
+BODIES = {
+    "clauses that are no list": ("    clauses: {limit: seam.stack}\n    severity: refuse\n", "expected a list"),
+    "a clause that is no map": ("    clauses: [refuse]\n", "expected named fields"),
+    "a misspelled field in a clause": (
+        "    clauses: [{limit: seam.stack, maxx: seam.limit, severity: refuse}]\n",
+        "did you mean 'max'?",
+    ),
+    "no clause at all": ("    clauses: []\n", "at least one clause"),
+    "two verbs": (
+        "    limit: seam.stack\n    max: seam.limit\n    forbid: {seam.complete: false}\n    severity: refuse\n",
+        "exactly one of limit, forbid",
+    ),
+    "no bound": ("    limit: seam.stack\n    severity: refuse\n", "exactly one of max, min"),
+    "steps that go both ways": (
+        "    limit: seam.stack\n    steps: [{over: seam.limit, severity: refuse}, {under: 1 mm, severity: advise}]\n",
+        "all 'over' or all 'under'",
+    ),
+    "a step with an unknown field": (
+        "    limit: seam.stack\n    steps: [{over: seam.limit, severity: refuse, by: 2}]\n",
+        "unknown field 'by'",
+    ),
+    "a step without a severity": ("    limit: seam.stack\n    steps: [{over: seam.limit}]\n", "a severity is one of"),
+    "between with one end": ("    limit: seam.stack\n    between: [1 mm]\n    severity: refuse\n", "stacks.yaml:10"),
+    "a name of another subject": (
+        "    limit: fold.strain\n    max: 0.3\n    severity: refuse\n",
+        "unknown name 'fold.strain'",
+    ),
+    "a unit that nobody knows": (
+        "    limit: seam.stack\n    max: 4 furlongs\n    severity: refuse\n",
+        "expected a number",
+    ),
+    "a unit of another measure": ("    limit: seam.stack\n    max: 4 ml\n    severity: refuse\n", "mm"),
+    "a truth as a limit": (
+        "    limit: seam.stack\n    max: true\n    severity: refuse\n",
+        "expected a number, found True",
+    ),
+    "an unknown test": ("    forbid: {seam.stack: {over: 4 mm}}\n    severity: refuse\n", "unknown test 'over'"),
+    "a condition that is no map": ("    require: seam.complete\n    severity: refuse\n", "a condition is a map"),
+    "a word where a truth stands": (
+        "    require: {seam.complete: maybe}\n    severity: refuse\n",
+        "does not suit seam.complete",
+    ),
+    "levels that are missing": ("    grade: seam.complete\n", "'grade' needs 'levels'"),
+    "an unknown severity": ("    require: {seam.complete: true}\n    severity: warn\n", "a severity is one of"),
+    "an example of two kinds": (
+        BODY.replace("      - passes: {seam.stack: 4 mm}", "      - {passes: {seam.stack: 4 mm}, fails: {}}"),
+        "exactly one of",
+    ),
+    "an example without a unit": (BODY.replace("seam.stack: 4 mm}", "seam.stack: 4}"), "give the unit: '4 mm'"),
+    "an example with a fact that the rule does not read": (
+        BODY.replace("{seam.stack: 4 mm}", "{seam.complete: true}"),
+        "does not read 'seam.complete'",
+    ),
+    "an example with a severity that there is not": (
+        BODY.replace("- skips: {seam.stack: unknown}", "- skips: {seam.stack: unknown}\n        severity: never"),
+        "a severity is one of",
+    ),
+    "an example that comes out otherwise": (BODY.replace("4.05 mm", "4 mm", 1), "should be 'fails' and is 'passes'"),
+    "a cause that is no rule": (BODY + "    effect_of: [STK-98]\n", "effect_of names 'STK-98'"),
+    "a day that is none": (BODY + "    valid_from: soon\n", "'valid_from' is a day"),
+    "a stage that is none": (BODY + "    stage: lunch\n", "a stage is one of"),
+}
+
+
+@pytest.mark.parametrize("name", BODIES)
+def test_a_fault_of_a_rule_is_placed_and_explained(name: str, oddlestone: Catalog) -> None:
+    body, said = BODIES[name]
+    told = refused(HEAD + body, oddlestone)
+    assert said in told
+    assert all(line.split(":")[0] == "stacks.yaml" and line.split(":")[1].isdigit() for line in told.splitlines())
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("- just a list\n", "a rule file has 'family' and a list of 'rules'"),
+        ("family: stacks\nrules: {}\n", "a rule file has 'family' and a list of 'rules'"),
+        ("family: stacks\nrules: [STK-01]\n", "a rule is a set of named fields"),
+        ("family: stacks\nrules:\n  - {each: seam}\n", "a rule needs 'id' as text"),
+        (GOOD.replace("each: seam", "each: seem"), "did you mean 'seam'?"),
+        (GOOD.replace("{seam} seam", "{lot} seam"), "{lot} is not a word of 'seam'"),
+        (GOOD + GOOD.split("rules:\n")[1], "rule 'STK-99' is written twice"),
+        (GOOD.replace("severity: refuse", "severity: refuse\n    severity: advise"), "twice"),
+        (GOOD.replace("says: A seam", "says: &seam A seam"), "anchors"),
+        (GOOD.replace("says: A seam", "says: !!python/object A seam"), "tags"),
+    ],
+)
+def test_a_fault_of_a_file_is_placed_and_explained(text: str, said: str, oddlestone: Catalog) -> None:
+    assert said in refused(text, oddlestone)
+
+
+def test_all_faults_of_all_files_are_listed_at_once(oddlestone: Catalog) -> None:
+    told = refused(
+        GOOD.replace("each: seam", "each: seem"), oddlestone, folds="family: [\n", limits="limits: {hat_mm: 1}\n"
+    )
+    assert {line.split(":")[0] for line in told.splitlines()} == {"stacks.yaml", "folds.yaml", "limits.yaml"}
+
+
+def test_limits_that_are_no_map_are_refused(oddlestone: Catalog) -> None:
+    assert "expected 'limits'" in refused(GOOD, oddlestone, limits="limits: [1]\n")
+    assert "limits.yaml:" in refused(GOOD, oddlestone, limits="limits: {\n")
