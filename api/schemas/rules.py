@@ -31,7 +31,7 @@ class ExampleOut(BaseModel):
     severity: Severity | None = Field(None, description="The severity expected, if it fails.")
     now: Literal["fails", "passes", "skips"] = Field(description="What it comes out as.")
     facts: dict[str, Any] = Field(
-        description="The facts, by name, each figure with its unit; a later example says only what differs from the first."
+        description="The facts, by name, figures with their unit; a later example says what differs from the first."
     )
 
 
