@@ -54,7 +54,7 @@ def choices_of(piece: Piece) -> tuple[Choice, ...]:
     pattern = piece.pattern
     if pattern is not None:
         found += [
-            *_parts(piece, pattern), *_thread(piece), *_stitch(piece, pattern), *_edge(piece, pattern),
+            *_parts(piece, pattern), *_thread(piece, pattern), *_stitch(piece, pattern), *_edge(piece, pattern),
             *_hardware(piece, pattern), *_sizes(piece, pattern), *_modifications(piece, pattern),
             *_purpose(piece, pattern),
         ]  # fmt: skip
@@ -97,10 +97,20 @@ def _parts(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
             yield _code(piece, "leather", f"/parts/{part}", asked.leather, piece.indexes.leathers, "leather")
 
 
-def _thread(piece: Piece) -> Iterator[Choice]:
-    pattern, given = piece.pattern, piece.spec.thread
-    default = None if pattern is None else pattern.default_thread
-    yield Choice(piece, "thread", "/thread", words="thread", required=True, filled=given is not None, default=default)
+def _chosen(piece: Piece, given: str | None, found: object, *, matched: bool) -> bool:
+    """Whether a thread or edge is chosen: a match that nothing in stock meets is still to be chosen.
+
+    While the outside is unknown there is nothing to match, and its own finding says so.
+    """
+    nothing_meets = matched and found is None and piece.outside is not None and piece.outside.leather is not None
+    return given is not None and not nothing_meets
+
+
+def _thread(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+    given = piece.spec.thread
+    filled = _chosen(piece, given, piece.thread, matched=piece.matches_thread)
+    default = pattern.default_thread
+    yield Choice(piece, "thread", "/thread", words="thread", required=True, filled=filled, default=default)
     if given is not None and not piece.matches_thread:
         yield _code(piece, "thread", "/thread", given, piece.indexes.threads, "thread")
 
@@ -121,7 +131,7 @@ def _edge(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
         "/edge",
         words="edge",
         required=True,
-        filled=given is not None,
+        filled=_chosen(piece, given, piece.edge, matched=piece.matches_edge),
         default=pattern.default_edge,
     )
     if given is not None and not piece.matches_edge:
@@ -130,11 +140,6 @@ def _edge(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
         yield Choice(
             piece, "edge_finish", "/edge", piece.edge.finish, "edge finish",
             offered=piece.edge.finish in pattern.edge_finishes, default=pattern.default_edge,
-            allowed=pattern.edge_finishes,
-        )  # fmt: skip
-    elif piece.matches_edge and not {"paint", "stain"} & set(pattern.edge_finishes):
-        yield Choice(
-            piece, "edge_finish", "/edge", "match", "edge finish", offered=False, default=pattern.default_edge,
             allowed=pattern.edge_finishes,
         )  # fmt: skip
 

@@ -1,0 +1,142 @@
+"""Specs and workshops at the edge of what occurs: each gets a clear answer, none a crash."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from catalog.model import Catalog
+from rules.check import check
+from rules.findings import headline_of
+from rules.piece import Indexes
+from rules.promise import working_day_from
+from rules.shop import Shop
+from rules.spec import Monogram, PartChoice, Purpose, Spec
+from rules.stock import MOST_REMEMBERED, Warehouse
+from rules.themes import known_good
+
+
+def over(shop: Shop, catalog: Catalog) -> Shop:
+    return Shop(catalog, shop.book, Indexes(catalog), Warehouse(shop.warehouse.gap_um))
+
+
+def rules_of(answer: dict) -> set[str]:
+    return {finding["rule"] for finding in answer["findings"] if finding["severity"] != "notice"}
+
+
+def test_an_unknown_pattern_still_has_its_leathers_looked_up(shop: Shop, today: date) -> None:
+    spec = Spec(pattern="twofolt", parts={"outside": PartChoice("SH-GARR"), "inside": PartChoice(None)})
+    answer = check(shop, spec, today=today, fill_defaults=True)
+    assert (answer["outcome"], answer["filled"], answer["price"], answer["promise"]) == ("refused", [], None, None)
+    nearest = {
+        tuple(each["at"]): each["params"].get("nearest") for each in answer["findings"] if each["rule"] == "CAT-01"
+    }
+    assert nearest == {("/pattern",): "twofold", ("/parts/outside",): "SH-GAR"}
+
+
+def test_a_match_that_nothing_in_stock_meets_is_still_to_be_chosen(shop: Shop, today: date) -> None:
+    """Nothing is promised in an edge or a thread that is not there."""
+    no_paint = {code: edge for code, edge in shop.catalog.edges.items() if edge.finish not in ("paint", "stain")}
+    stout = {code: replace(thread, diameter_um=3_000) for code, thread in shop.catalog.threads.items()}
+    bare = over(shop, replace(shop.catalog, edges=no_paint, threads=stout))
+    spec = replace(known_good(shop.catalog.patterns["upright"]), thread="match", edge="match")
+    answer = check(bare, spec, today=today)
+    assert answer["outcome"] == "refused"
+    gaps = [finding["at"] for finding in answer["findings"] if finding["rule"] == "CAT-03"]
+    assert gaps == [["/edge"], ["/thread"]]
+
+
+@pytest.mark.parametrize(
+    ("spec", "at", "change"),
+    [
+        (
+            {"monogram": Monogram("AB", "blind", "FA-SER15", "Z-IN-LOW")},
+            "/monogram/typeface",
+            {"monogram": {"typeface": "FA-SER14"}},
+        ),
+        (
+            {"monogram": Monogram("AB", "foil", "FA-SER14", "Z-IN-LOW", "FO-GOLD")},
+            "/monogram/foil",
+            {"monogram": {"foil": "FO-GLD"}},
+        ),
+        ({"purpose": Purpose("everyda")}, "/purpose/use", {"purpose": {"use": "everyday"}}),
+        ({"thread": "TH-P05-TANN"}, "/thread", {"thread": "TH-P05-TAN"}),
+        ({"hardware": {"clip": "HW-CLIP76"}}, "/hardware/clip", {"hardware": {"clip": None}}),
+        ({"stitch": "whip"}, "/stitch", {"stitch": "hand"}),
+    ],
+)
+def test_a_slip_has_a_remedy_that_mends_it(spec: dict, at: str, change: dict, shop: Shop, today: date) -> None:
+    answer = check(shop, replace(known_good(shop.catalog.patterns["twofold"]), **spec), today=today)
+    (finding,) = [each for each in answer["findings"] if each["at"] == [at] and each["rule"].startswith("CAT")]
+    assert finding["remedies"][0]["change"] == change
+
+
+def test_a_size_that_is_not_made_gets_the_usual_one(shop: Shop, today: date) -> None:
+    spec = known_good(shop.catalog.patterns["wstrap"])
+    answer = check(shop, replace(spec, sizes_um={**spec.sizes_um, "taper_mm": 5_000}), today=today)
+    (finding,) = [each for each in answer["findings"] if each["rule"] == "CAT-05"]
+    assert finding["remedies"][0]["change"] == {"sizes": {"taper_mm": 2}}
+
+
+def test_hardware_of_another_type_is_not_offered(shop: Shop, today: date) -> None:
+    spec = replace(known_good(shop.catalog.patterns["sleeve"]), hardware={"closure": "HW-RIV9-BR"})
+    answer = check(shop, spec, today=today)
+    assert "CAT-05" in rules_of(answer)
+
+
+def test_a_monogram_without_zone_typeface_or_method_is_asked_for_them(shop: Shop, today: date) -> None:
+    answer = check(shop, replace(known_good(shop.catalog.patterns["twofold"]), monogram=Monogram("AB")), today=today)
+    assert {tuple(each["at"]) for each in answer["findings"] if each["rule"] == "CAT-03"} == {
+        ("/monogram/method",), ("/monogram/typeface",)
+    }  # fmt: skip
+    assert "MON-08" in rules_of(answer)
+
+
+def test_a_workshop_that_never_works_gives_the_day_itself(shop: Shop) -> None:
+    idle = replace(shop.catalog.workshop, working_weekdays=())
+    assert working_day_from(date(2026, 3, 7), idle) == date(2026, 3, 7)
+
+
+def test_a_promise_never_falls_on_a_holiday_or_a_weekend(shop: Shop) -> None:
+    """Good Friday 3 April 2026 and Easter Monday 6 April 2026 are public holidays in Germany (from memory)."""
+    assert working_day_from(date(2026, 4, 3), shop.catalog.workshop) == date(2026, 4, 7)
+
+
+def test_a_long_sentence_is_cut_at_a_word_for_the_headline(shop: Shop, today: date) -> None:
+    spec = replace(known_good(shop.catalog.patterns["upright"]), edge="ED-BRUN")
+    answer = check(shop, spec, today=today)
+    assert len(answer["headline"]) <= 120
+    assert headline_of((), "A very long name " * 10).endswith("...")
+    assert len(headline_of((), "A very long name " * 10)) <= 120
+
+
+def test_a_leather_without_any_lot_is_not_enough(shop: Shop, today: date) -> None:
+    lots = {code: lot for code, lot in shop.catalog.lots.items() if lot.leather != "VS-COG"}
+    answer = check(
+        over(shop, replace(shop.catalog, lots=lots)), known_good(shop.catalog.patterns["upright"]), today=today
+    )
+    assert answer["outcome"] == "refused"
+    assert "STO-01" in rules_of(answer)
+    assert [entry["part"] for entry in answer["cut_from"]] == ["pockets"]
+
+
+def test_the_warehouse_forgets_before_it_fills_the_memory(shop: Shop) -> None:
+    lot = shop.catalog.lots["L103"]
+    crowded = Warehouse(3_000)
+    crowded._layouts = dict.fromkeys(((), str(place)) for place in range(MOST_REMEMBERED))
+    crowded.layout((), lot)
+    assert len(crowded._layouts) == 1
+
+
+def test_a_spec_with_keys_in_capitals_is_the_same_spec(shop: Shop, today: date) -> None:
+    good = known_good(shop.catalog.patterns["wstrap"])
+    loud = replace(
+        good,
+        parts={key.upper(): value for key, value in good.parts.items()},
+        hardware={key.upper(): value for key, value in good.hardware.items()},
+        sizes_um={key.upper(): value for key, value in good.sizes_um.items()},
+    )
+    assert json.dumps(check(shop, good, today=today)) == json.dumps(check(shop, loud, today=today))
