@@ -176,7 +176,7 @@ def _sizes(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
             piece, "lug" if code == "lug_mm" and own is not None else "size", f"/sizes/{code}",
             f"{mm_text(given)} mm", _SIZE_WORDS.get(code, code), offered=own is not None and _offers(own, given),
             default=None if own is None else own.default_um,
-            allowed=() if own is None else tuple(mm_text(each) for each in own.offered_um),
+            allowed=() if own is None else _made(own),
         )  # fmt: skip
 
 
@@ -185,6 +185,13 @@ def _offers(size: Size, given: int) -> bool:
         return given in size.offered_um
     low, high = size.min_um, size.max_um
     return (low is None or low <= given) and (high is None or given <= high)
+
+
+def _made(size: Size) -> tuple[str, ...]:
+    """Return the values that are made, or the range in words."""
+    if size.min_um is not None and size.max_um is not None:
+        return (f"{mm_text(size.min_um)} to {mm_text(size.max_um)} mm",)
+    return tuple(mm_text(each) for each in size.offered_um)
 
 
 def mm_text(um: int) -> str:
