@@ -34,7 +34,7 @@ PAGE, STAFF, OWNER = Caller.PAGE, Caller.STAFF, Caller.OWNER
 _STOCK: Final = Blank(STAFF, stock_only=True)
 
 #: Rules whose figures would tell how much is in stock.
-STOCK_RULES: Final = frozenset({"STI-02", "EDG-03", "HDW-03", "MON-02", "MON-07"})
+STOCK_RULES: Final = frozenset({"STI-02", "EDG-03", "HDW-03", "MON-02", "MON-07", "SID-02", "PRC-03"})
 STOCK_FAMILY: Final = "STO-"
 #: Rules that only the owner sees.
 OWNER_RULES: Final = frozenset({"PRC-01"})

@@ -120,6 +120,12 @@ def magnetic(use: FixingUse) -> bool:
     return use.hardware.magnetic
 
 
+@truth("fixing.rated", "the breaking load of the hardware is known", reads=["hardware"])
+def rated(use: FixingUse) -> bool:
+    """Whether the hardware has a breaking load; what has none bears nothing."""
+    return use.hardware.break_n is not None
+
+
 @number("fixing.break_load", "N", "load at which the hardware breaks", reads=["hardware"])
 def break_load(use: FixingUse) -> Number | None:
     """Return the breaking load, N; None where it bears none."""
