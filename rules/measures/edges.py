@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from catalog.model import Number, Seam
+from catalog.model import Number, Seam, Swatch
 from rules.case import Case
 from rules.piece import OUTSIDE, Piece
 from rules.subjects import Whole
@@ -108,9 +108,14 @@ def outside_skive_min(whole: Whole) -> int | None:
     "how much lighter the stain is than the leather",
     reads=["edge", "leather"],
 )
-def stain_lighter_by(whole: Whole) -> int | None:
+def stain_lighter_by(whole: Whole) -> Fraction | None:
     """Return L* of the edge less L* of the outside, thousandths."""
     edge, outside = whole.piece.edge, whole.piece.outside
     if edge is None or edge.swatch is None or outside is None or outside.leather is None:
         return None
-    return edge.swatch.lightness_milli - outside.leather.swatch.lightness_milli
+    return _lightness(edge.swatch) - _lightness(outside.leather.swatch)
+
+
+def _lightness(swatch: Swatch) -> Fraction:
+    """Return L* in thousandths, kept to a millionth of one: a difference is not taken of rounded figures."""
+    return Fraction(round(swatch.lab[0] * 10**9), 10**6)
