@@ -6,7 +6,6 @@ the table does not name is for the owner alone, so a new field stays closed unti
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntEnum
@@ -109,7 +108,7 @@ def view(answer: Mapping[str, Any], who: Caller) -> Mapping[str, Any]:
     if who is Caller.OWNER:
         return answer
     kept = [finding for finding in answer["findings"] if finding["rule"] not in OWNER_RULES]
-    shown = {**answer, "findings": _renumbered(kept), "headline": _headline(answer, kept)}
+    shown = {**answer, "findings": _renumbered(kept)}
     if "explained" in answer:
         shown["explained"] = [each for each in answer["explained"] if each["rule"] not in OWNER_RULES]
     if who < Caller.STAFF:
@@ -165,13 +164,3 @@ def _renumbered(findings: list[Mapping[str, Any]]) -> list[dict[str, Any]]:
 
 def _without_lots(offers: list[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     return [offer for offer in offers if "lots" not in offer["change"]]
-
-
-def _headline(answer: Mapping[str, Any], kept: list[Mapping[str, Any]]) -> str:
-    """Return the headline, unless a finding left out wrote it."""
-    findings = answer["findings"]
-    if len(kept) == len(findings) or findings[0]["rule"] not in OWNER_RULES:
-        return str(answer["headline"])
-    # What only the owner sees is advice, so after it come advice and notices; the latter head nothing.
-    heads = [str(finding["message"]) for finding in kept if finding["severity"] != "notice"]
-    return textwrap.shorten(heads[0], 120, placeholder="...") if heads else "It can be made as asked."

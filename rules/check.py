@@ -26,7 +26,7 @@ from rules.lots import find_best
 from rules.measures.edges import edge_ul
 from rules.measures.law import covers, is_personalized
 from rules.money import money, price_json
-from rules.piece import Piece, plain_keys
+from rules.piece import Piece
 from rules.promise import promise_of
 from rules.remedies import alternatives_for, remedies_for
 from rules.shop import Shop
@@ -36,11 +36,12 @@ from rules.thread import thread_each_um
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """A judged spec: the best assignment's case, what fired, and the findings in order."""
+    """A judged spec: the best assignment's case, what fired, the findings in order, and the steps it took."""
 
     case: Case
     found: tuple[Found, ...]
     findings: tuple[Finding, ...]
+    work: int
 
     @property
     def outcome(self) -> str:
@@ -64,7 +65,7 @@ class Offers:
 def judge(shop: Shop, spec: Spec, today: date) -> Verdict:
     """Judge a spec over the best assignment of lots."""
     best = find_best(shop.piece(spec), shop.judges(today), shop.warehouse, today)
-    return Verdict(best.case, best.found, findings_of(list(best.found)))
+    return Verdict(best.case, best.found, findings_of(list(best.found)), best.work)
 
 
 def check(
@@ -77,7 +78,6 @@ def check(
     explain: bool = False,
 ) -> dict[str, Any]:
     """Return the answer to a spec; with ``fill_defaults`` its gaps are filled first and named."""
-    spec = plain_keys(spec)
     filled: tuple[str, ...] = ()
     if fill_defaults:
         spec, filled = fill_gaps(spec, shop.indexes)

@@ -59,16 +59,19 @@ def choices_of(piece: Piece) -> tuple[Choice, ...]:
             *_purpose(piece, pattern),
         ]  # fmt: skip
     else:
-        found += [*_loose_leathers(piece)]
+        found += [*_loose_codes(piece)]
     found += [*_monogram(piece), *_named_uses(piece), *_carry(piece), *_lots(piece)]
     return tuple(found)
 
 
-def _code(piece: Piece, what: str, at: str, given: str, index: Index[Any], words: str) -> Choice:
+def _code(
+    piece: Piece, what: str, at: str, given: str, index: Index[Any], words: str, hints: Index[Any] | None = None
+) -> Choice:
+    """Return a code's choice; ``hints`` are the codes to suggest from, where not all of the index may be."""
     found = index.find(given)
     return Choice(
-        piece, what, at, given, words, known=found is not None, status=getattr(found, "status", None),
-        nearest=None if found is not None else index.nearest(given),
+        piece, what, at, index.code(given), words, known=found is not None, status=getattr(found, "status", None),
+        nearest=None if found is not None else (hints or index).nearest(given),
     )  # fmt: skip
 
 
@@ -76,7 +79,15 @@ def _pattern(piece: Piece) -> Iterator[Choice]:
     yield _code(piece, "pattern", "/pattern", piece.spec.pattern, piece.indexes.patterns, "pattern")
 
 
-def _loose_leathers(piece: Piece) -> Iterator[Choice]:
+def _loose_codes(piece: Piece) -> Iterator[Choice]:
+    """Where the pattern is unknown, the codes named can still be looked up."""
+    spec, indexes = piece.spec, piece.indexes
+    if spec.thread is not None and not piece.matches_thread:
+        yield _code(piece, "thread", "/thread", spec.thread, indexes.threads, "thread")
+    if spec.edge is not None and not piece.matches_edge:
+        yield _code(piece, "edge", "/edge", spec.edge, indexes.edges, "edge")
+    for slot, code in spec.hardware.items():
+        yield _code(piece, "hardware", f"/hardware/{slot}", code, indexes.hardware, "hardware")
     for part, asked in piece.spec.parts.items():
         if asked.leather is not None:
             yield _code(piece, "leather", f"/parts/{part}", asked.leather, piece.indexes.leathers, "leather")
@@ -169,6 +180,7 @@ def _sizes(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
         yield Choice(
             piece, "size", f"/sizes/{code}", words=_SIZE_WORDS.get(code, code), required=True,
             filled=code in piece.spec.sizes_um, default=None if code in NEVER_FILLED else size.default_um,
+            allowed=_waists(piece) if code in NEVER_FILLED else _made(size),
         )  # fmt: skip
     for code, given in piece.spec.sizes_um.items():
         own = pattern.sizes.get(code)
@@ -187,6 +199,14 @@ def _offers(size: Size, given: int) -> bool:
     return (low is None or low <= given) and (high is None or given <= high)
 
 
+def _waists(piece: Piece) -> tuple[str, ...]:
+    """Return the lengths from buckle fold to middle hole that a belt can be cut for, in words."""
+    turn, tail = piece.threshold("belt_buckle_turn_mm"), piece.threshold("belt_tail_mm")
+    around = turn + tail + piece.threshold("cut_allowance_length_mm")
+    low, high = (piece.threshold(f"belt_cut_{end}_mm") - around for end in ("min", "max"))
+    return (f"{mm_text(int(low))} to {mm_text(int(high))} mm",)
+
+
 def _made(size: Size) -> tuple[str, ...]:
     """Return the values that are made, or the range in words."""
     if size.min_um is not None and size.max_um is not None:
@@ -203,7 +223,7 @@ def _modifications(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
     for place, code in enumerate(piece.spec.modifications):
         known = piece.indexes.modifications.code(code)
         yield Choice(
-            piece, "modification", f"/modifications/{place}", code, "modification",
+            piece, "modification", f"/modifications/{place}", known, "modification",
             offered=known in pattern.modifications, allowed=pattern.modifications,
         )  # fmt: skip
 
@@ -224,7 +244,7 @@ def _purpose(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
     if pattern.load.scales_with_dog:
         yield Choice(
             piece, "dog_kg", "/purpose/dog_kg", words="weight of the dog", required=True,
-            filled=purpose.dog_kg is not None,
+            filled=purpose.dog_kg is not None, allowed=("the weight in kg",),
         )  # fmt: skip
 
 
@@ -232,28 +252,35 @@ def _monogram(piece: Piece) -> Iterator[Choice]:
     monogram = piece.spec.monogram
     if monogram is None:
         return
-    for what, given in (("method", monogram.method), ("typeface", monogram.typeface)):
+    methods = dict.fromkeys(method for face in piece.catalog.typefaces.values() for method in face.methods)
+    for what, given, allowed in (
+        ("method", monogram.method, tuple(methods)),
+        ("typeface", monogram.typeface, tuple(piece.catalog.typefaces)),
+    ):
         yield Choice(
             piece, f"monogram_{what}", f"/monogram/{what}", words=f"monogram {what}", required=True,
-            filled=given is not None,
+            filled=given is not None, allowed=allowed,
         )  # fmt: skip
     if monogram.typeface is not None:
         yield _code(piece, "typeface", "/monogram/typeface", monogram.typeface, piece.indexes.typefaces, "typeface")
     if monogram.method == "foil":
         yield Choice(
             piece, "foil", "/monogram/foil", words="foil", required=True, filled=monogram.foil is not None,
-            allowed=tuple(piece.catalog.foils),
+            allowed=tuple(code for code, foil in piece.catalog.foils.items() if foil.left_um > 0),
         )  # fmt: skip
     if monogram.foil is not None:
         yield _code(piece, "foil", "/monogram/foil", monogram.foil, piece.indexes.foils, "foil")
 
 
 def _named_uses(piece: Piece) -> Iterator[Choice]:
-    purpose = piece.spec.purpose
+    purpose, catalog = piece.spec.purpose, piece.catalog
+    # What is refused is never suggested: "lifting" must not answer a slip of the pen.
+    uses = Index({code: grade for code, grade in catalog.uses.items() if grade == "fine"})
+    claims = Index({code: grade for code, grade in catalog.claims.items() if grade == "fine"})
     if purpose.use is not None:
-        yield _code(piece, "use", "/purpose/use", purpose.use, piece.indexes.uses, "use")
+        yield _code(piece, "use", "/purpose/use", purpose.use, piece.indexes.uses, "use", uses)
     for place, claim in enumerate(purpose.claims):
-        yield _code(piece, "claim", f"/purpose/claims/{place}", claim, piece.indexes.claims, "claim")
+        yield _code(piece, "claim", f"/purpose/claims/{place}", claim, piece.indexes.claims, "claim", claims)
 
 
 def _carry(piece: Piece) -> Iterator[Choice]:
@@ -267,9 +294,15 @@ def _carry(piece: Piece) -> Iterator[Choice]:
 
 
 def _lots(piece: Piece) -> Iterator[Choice]:
+    nothing: Index[Any] = Index({})
     for part, codes in piece.spec.lots.items():
-        use = piece.parts.get(part)
-        leather = None if use is None or use.leather is None else use.leather.code
-        own = Index({lot.code: lot for lot in piece.catalog.lots.values() if lot.leather == leather})
+        if piece.pattern is not None and part not in piece.pattern.parts:
+            yield Choice(piece, "part", f"/lots/{part}", part, part, belongs=False, allowed=piece.pattern.parts)
+            continue
+        asked = piece.spec.parts.get(part)
+        leather = None if asked is None else piece.indexes.leathers.find(asked.leather)
+        if leather is None:
+            continue  # which lots would do is not known, and the leather has its own finding
+        own = Index({lot.code: lot for lot in piece.catalog.lots.values() if lot.leather == leather.code})
         for place, code in enumerate(codes):
-            yield _code(piece, "lot", f"/lots/{part}/{place}", code, own, "lot")
+            yield _code(piece, "lot", f"/lots/{part}/{place}", code, own, "lot", nothing)

@@ -33,9 +33,9 @@ def understood(piece: Piece) -> dict[str, Any]:
         "note": spec.note,
         "pattern": indexes.patterns.code(spec.pattern),
         "parts": {
-            part: {"leather": indexes.leathers.code(asked.leather), "side": asked.side or "grain"}
+            part: _part(asked.side, None if asked.leather is None else indexes.leathers.code(asked.leather))
             for part, asked in spec.parts.items()
-            if asked.leather is not None
+            if asked.leather is not None or asked.side is not None
         },
         "thread": _code_or_match(indexes.threads, spec.thread),
         "stitch": piece.stitch,
@@ -55,6 +55,11 @@ def understood(piece: Piece) -> dict[str, Any]:
         "catalog_revision": spec.catalog_revision,
     }
     return _present(found)
+
+
+def _part(side: str | None, leather: str | None) -> dict[str, str]:
+    found = {"side": side or "grain"}
+    return found if leather is None else {"leather": leather, **found}
 
 
 def _present(found: dict[str, Any]) -> dict[str, Any]:

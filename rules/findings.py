@@ -65,7 +65,7 @@ def pointers_of(found: Found) -> tuple[str, ...]:
 def findings_of(found: list[Found]) -> tuple[Finding, ...]:
     """Return findings in the order severity, root before effect, rule id, pointer, subject."""
     causes = {id(each): _cause(each, found) for each in found}
-    ordered = sorted(found, key=lambda each: _sort_key(each, is_effect=causes[id(each)] is not None))
+    ordered = sorted(found, key=lambda each: _sort_key(each, depth=_depth(each, causes)))
     ids = {id(each): f"f{place}" for place, each in enumerate(ordered, start=1)}
     return tuple(
         _finding(each, ids[id(each)], None if (cause := causes[id(each)]) is None else ids[id(cause)])
@@ -73,9 +73,19 @@ def findings_of(found: list[Found]) -> tuple[Finding, ...]:
     )
 
 
-def _sort_key(found: Found, *, is_effect: bool) -> tuple[Any, ...]:
+def _depth(found: Found, causes: dict[int, Found | None]) -> int:
+    """Return how many causes stand before a finding; a circle of causes ends where it closes."""
+    seen = {id(found)}
+    cause = causes[id(found)]
+    while cause is not None and id(cause) not in seen:
+        seen.add(id(cause))
+        cause = causes[id(cause)]
+    return len(seen) - 1
+
+
+def _sort_key(found: Found, *, depth: int) -> tuple[Any, ...]:
     subject = tuple(f"{name}={value}" for name, value in sorted(found.instance.subject.items()))
-    return _PLACE[found.fired.severity], is_effect, found.rule.id, pointers_of(found), subject
+    return _PLACE[found.fired.severity], depth, found.rule.id, pointers_of(found), subject
 
 
 def _cause(effect: Found, found: list[Found]) -> Found | None:
@@ -83,7 +93,7 @@ def _cause(effect: Found, found: list[Found]) -> Found | None:
     causes = [
         each for each in found if each is not effect and each.rule.id in effect.rule.effect_of and _touch(each, effect)
     ]
-    return min(causes, key=lambda each: _sort_key(each, is_effect=False), default=None)
+    return min(causes, key=lambda each: _sort_key(each, depth=0), default=None)
 
 
 def _touch(one: Found, other: Found) -> bool:

@@ -30,10 +30,11 @@ _REFUSED = 2
 
 @dataclass(frozen=True, slots=True)
 class Best:
-    """The best assignment's case and its findings, in no order yet."""
+    """The best assignment's case, its findings in no order yet, and the steps that the search took."""
 
     case: Case
     found: tuple[Found, ...]
+    work: int
 
 
 class Search:
@@ -48,12 +49,13 @@ class Search:
         self._best: tuple[dict[str, Choice], list[Found]] = ({}, [])
         self._best_order: Order | None = None
         self._ceiling: Order | None = None
+        self._work = 0
 
     def run(self) -> Best:
         """Return the best assignment."""
         base = self._plan.base()
         if not self._parts:
-            return Best(self._case, tuple(base))
+            return Best(self._case, tuple(base), 1)
         singles = {part: self._singles(part) for part in self._parts}
         self._descend(0, base, singles)
         if self._best_order is None or self._best_order[0] == _REFUSED:
@@ -61,7 +63,7 @@ class Search:
         lots, found = self._best
         for part in self._parts:
             self._case.give(part, lots[part])
-        return Best(self._case, tuple(found))
+        return Best(self._case, tuple(found), self._work)
 
     def _widen(self, base: list[Found], singles: Mapping[str, list[Choice]]) -> None:
         """Search again among sets of lots; single lots compete too, so the best is found anew."""
@@ -144,6 +146,7 @@ class Search:
             if self._best_order is not None and order >= self._best_order:
                 break  # what the parts before it say is no better already
             self._case.give(part, choice)
+            self._work += 1
             self._descend(depth + 1, found + self._plan.given(part), choices)
         self._case.give(part, None)
 

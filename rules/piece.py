@@ -7,7 +7,7 @@ catalog lacks stays unresolved, with the nearest code beside it, and all else is
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 from typing import Any, Generic, Protocol, TypeVar
@@ -156,25 +156,11 @@ class Indexes:
         return Index(self.catalog.claims)
 
 
-def plain_keys(spec: Spec) -> Spec:
-    """Return the spec with its parts, places and sizes in lower case, as catalogs write them."""
-    keyed = (spec.parts, spec.hardware, spec.sizes_um, spec.lots)
-    if all(key == key.lower() for each in keyed for key in each):
-        return spec
-    return replace(
-        spec,
-        parts={key.lower(): value for key, value in spec.parts.items()},
-        hardware={key.lower(): value for key, value in spec.hardware.items()},
-        sizes_um={key.lower(): value for key, value in spec.sizes_um.items()},
-        lots={key.lower(): value for key, value in spec.lots.items()},
-    )
-
-
 class Piece:
     """A spec with its nouns. Built once per check; everything on it is lot-independent."""
 
     def __init__(self, spec: Spec, indexes: Indexes) -> None:
-        self.spec = spec = plain_keys(spec)
+        self.spec = spec
         self.indexes = indexes
         self.catalog = indexes.catalog
         self.pattern = indexes.patterns.find(spec.pattern)
@@ -212,7 +198,7 @@ class Piece:
     def stitch(self) -> str | None:
         """The stitch asked for, else the pattern's first."""
         if self.spec.stitch is not None:
-            return self.spec.stitch.casefold()
+            return self.spec.stitch.lower()
         return None if self.pattern is None else self.pattern.stitches[0]
 
     @cached_property

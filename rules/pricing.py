@@ -78,15 +78,15 @@ def _price(piece: Piece) -> Price | None:
 def _material(piece: Piece, pattern: Pattern) -> Iterator[Line]:
     prices = piece.catalog.price_list
     base = prices.base_minor[pattern.code]
-    for part in piece.parts.values():
-        band = "" if part.kind is None else part.kind.price_band
-        if part.code == OUTSIDE:
+    bands = {part.code: part.kind.price_band for part in piece.parts.values() if part.kind is not None}
+    for part, band in bands.items():
+        if part == OUTSIDE:
             yield Line("base", f"{pattern.name}, band {band} outside", base[band])
         else:
             gap = max(0, base[band] - base[prices.reference_band])
-            amount = prices.part_share.get(part.code, Fraction(0)) * gap
+            amount = prices.part_share.get(part, Fraction(0)) * gap
             if amount:
-                yield Line("part", f"{part.code}, band {band}", amount)
+                yield Line("part", f"{part}, band {band}", amount)
 
 
 def _surcharges(piece: Piece, pattern: Pattern) -> Iterator[Line]:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from rules.choices import Choice
 from rules.echo import mm
+from rules.evaluate import OUTCOMES
 from rules.findings import Finding
 from rules.ir import SEVERITIES
 from rules.money import money
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
 
 #: At most so many specs are judged again for the remedies of one check.
 MOST_RECHECKS = 30
+#: No further spec is judged once so many steps of lot searches were taken: some specs are dear.
+MOST_WORK = 400
 #: At most so many are tried for one finding, and so many offered.
 TRIES_EACH = 6
 OFFERED_EACH = 2
@@ -48,23 +51,31 @@ def remedies_for(shop: Shop, spec: Spec, verdict: Verdict, recheck: Recheck) -> 
     matters = [finding for finding in verdict.findings if finding.severity in ("refuse", "sign_off")]
     nearby = neighbors_of(verdict.case.piece) if matters else []
     judged: dict[str, Verdict] = {}
+    work = 0
     offered: dict[str, list[dict[str, Any]]] = {}
     for finding in matters:
         choice = choices.get((finding.rule, finding.at))
         if choice is None and finding.caused_by is not None:
             continue  # the root's remedies are tried; the effect goes with it
+        found: list[tuple[int, int, dict[str, Any], Verdict, str]] = []
         for change, changed, says in _changes(shop, spec, finding, choice, nearby):
             key = repr(change)
             if key not in judged:
-                if len(judged) == MOST_RECHECKS:
+                if len(judged) == MOST_RECHECKS or work > MOST_WORK:
                     break
                 judged[key] = recheck(changed)
+                work += judged[key].work
             again = judged[key]
             if _removes(verdict, again, finding):
-                rows = offered.setdefault(finding.id, [])
-                rows.append({"change": change, "outcome": again.outcome, "total": _total(again), "says": says})
-                if len(rows) == OFFERED_EACH:
+                found.append((OUTCOMES.index(again.outcome), len(found), change, again, says))
+                if sum(place == 0 for place, *_ in found) == OFFERED_EACH:
                     break
+        best = sorted(found, key=lambda row: row[:2])[:OFFERED_EACH]
+        if best:
+            offered[finding.id] = [
+                {"change": change, "outcome": again.outcome, "total": _total(again), "says": says}
+                for _, _, change, again, says in best
+            ]
     return offered
 
 
@@ -74,10 +85,14 @@ def alternatives_for(verdict: Verdict, recheck: Recheck, at_most: int) -> list[d
     Sorted by color distance, then price; the search stops after ``ALTERNATIVE_RECHECKS``.
     """
     found: list[tuple[int, int, Neighbor, Verdict]] = []
+    work = 0
     for neighbor in neighbors_of(verdict.case.piece)[:ALTERNATIVE_RECHECKS]:
+        if work > 3 * MOST_WORK:
+            break
         if len(found) >= at_most and neighbor.distance_milli > found[-1][0]:
             break
         again = recheck(neighbor.spec)
+        work += again.work
         if again.order[0] < verdict.order[0]:
             price = priced(again.case.piece)
             found.append((neighbor.distance_milli, 0 if price is None else price.total_minor, neighbor, again))
@@ -160,6 +175,10 @@ def _dropped(spec: Spec, at: str) -> Set | None:
     if slot == "parts":
         parts = {part: chosen for part, chosen in spec.parts.items() if part != name}
         return {"parts": {name: None}}, replace(spec, parts=parts)
+    if slot == "lots":
+        return {"lots": {name: None}}, replace(
+            spec, lots={part: own for part, own in spec.lots.items() if part != name}
+        )
     hardware = {place: code for place, code in spec.hardware.items() if place != name}
     return {"hardware": {name: None}}, replace(spec, hardware=hardware)
 

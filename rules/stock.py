@@ -37,11 +37,13 @@ class Warehouse:
     def layout(self, pieces: Sequence[Piece], lot: Lot) -> Layout:
         """Return the layout of the panels in one lot's free rectangles."""
         key = (tuple(sorted(pieces)), lot.code)
-        if key not in self._layouts:
+        layout = self._layouts.get(key)
+        if layout is None:
+            layout = lay_out(key[0], self.rects_of(lot), self.gap_um)
             if len(self._layouts) >= MOST_REMEMBERED:
                 self._layouts.clear()
-            self._layouts[key] = lay_out(key[0], self.rects_of(lot), self.gap_um)
-        return self._layouts[key]
+            self._layouts[key] = layout
+        return layout
 
     @staticmethod
     def rects_of(lot: Lot) -> list[Rect]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Body, Query
+from fastapi.concurrency import run_in_threadpool
 from fastapi.openapi.models import Example
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
@@ -76,7 +77,9 @@ async def check_spec(
     caller: CallerDep,
 ) -> Mapping[str, Any]:
     """Return the verdict as the caller may see it."""
-    answer = check(
+    # A dear check takes a second: in a thread it does not keep health checks and other callers waiting.
+    answer = await run_in_threadpool(
+        check,
         house.shop,
         to_spec(spec),
         today=house.clock.today(),

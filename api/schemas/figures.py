@@ -11,6 +11,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, 
 from pydantic_core import PydanticCustomError
 
 # No control characters (C0, DEL, C1): they break terminals, labels and some databases.
+_LETTERS: Final = r"^[^\u0000-\u001f\u007f-\u009f]*[^\u0000-\u001f\u007f-\u009f\s][^\u0000-\u001f\u007f-\u009f]*$"
 _PLAIN: Final = r"^[^\u0000-\u001f\u007f-\u009f]*$"
 _LINES: Final = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*$"
 _NAME: Final = r"^[A-Za-z0-9_.-]*$"
@@ -20,6 +21,10 @@ _TOLERANCE: Final = 1e-6
 Code = Annotated[str, StringConstraints(min_length=1, max_length=40, pattern=_PLAIN)]
 # Names of parts and slots are keys and stand in JSON Pointers, so they are plainer than codes.
 Slot = Annotated[str, StringConstraints(min_length=1, max_length=40, pattern=_NAME)]
+# ISO 3166-1 alpha-2, or ISO 3166-2 with the region: another spelling of a place would slip past a law row.
+Place = Annotated[str, StringConstraints(pattern=r"^[A-Za-z]{2}(-[A-Za-z0-9]{1,3})?$", max_length=6)]
+# At least one sign that is no space.
+Letters = Annotated[str, StringConstraints(min_length=1, max_length=100, pattern=_LETTERS)]
 Line = Annotated[str, StringConstraints(min_length=1, max_length=100, pattern=_PLAIN)]
 Prose = Annotated[str, StringConstraints(min_length=1, max_length=2000, pattern=_LINES)]
 

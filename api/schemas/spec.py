@@ -16,8 +16,10 @@ from api.schemas.figures import (
     Count,
     Day,
     Kilograms,
+    Letters,
     Line,
     Millimeters,
+    Place,
     Prose,
     Quantity,
     Slot,
@@ -56,7 +58,7 @@ class PartIn(_In):
 class MonogramIn(_In):
     """Letters to be set."""
 
-    text: Line = Field(
+    text: Letters = Field(
         description="The letters, exactly as they are to stand. Kept in Unicode form NFC.", examples=["A.B."]
     )
     method: Literal["blind", "foil", "ink", "laser"] | None = Field(None, description="How they are marked.")
@@ -155,8 +157,8 @@ class SpecIn(_In):
     carry: CarryIn | None = Field(None, description="What the piece must hold.")
     purpose: PurposeIn | None = Field(None, description="What the piece is for.")
     quantity: Quantity | None = Field(None, description="Pieces; 1 if absent.")
-    ship_to: Code | None = Field(
-        None, description="Country or region of destination, home if absent.", examples=["US-CA"]
+    ship_to: Place | None = Field(
+        None, description="Destination by ISO 3166: a country, or its region; home if absent.", examples=["US-CA"]
     )
     rush: Truth | None = Field(None, description="Whether it is to be made out of turn.")
     ready_by: Day | None = Field(None, description="The date on which it is wanted.", examples=["2026-05-29"])

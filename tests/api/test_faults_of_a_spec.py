@@ -71,3 +71,19 @@ def test_a_query_that_does_not_fit_is_a_fault(client: TestClient, query: str) ->
 @pytest.mark.parametrize("path", ["/v1/patterns", "/v1/patterns/twofold", "/v1/leathers", "/v1/catalog", "/v1/rules"])
 def test_a_query_parameter_that_nobody_reads_is_a_fault(client: TestClient, path: str) -> None:
     assert client.get(f"{path}?colour=red").status_code == 422
+
+
+@pytest.mark.parametrize("place", ["us_ca", "USA", "US-CA ", "California", "\u00df\u00df"])
+def test_a_destination_is_iso_3166_since_another_spelling_would_slip_past_the_law(
+    client: TestClient, place: str
+) -> None:
+    answer = client.post("/v1/checks", json={"pattern": "twofold", "ship_to": place})
+    assert answer.status_code == 422
+    assert [error["pointer"] for error in answer.json()["errors"]] == ["/ship_to"]
+
+
+@pytest.mark.parametrize("text", [" ", "   ", "\u3000"])
+def test_a_monogram_has_at_least_one_letter(client: TestClient, text: str) -> None:
+    answer = client.post("/v1/checks", json={"pattern": "twofold", "monogram": {"text": text}})
+    assert answer.status_code == 422
+    assert [error["pointer"] for error in answer.json()["errors"]] == ["/monogram/text"]

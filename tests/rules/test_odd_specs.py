@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from datetime import date
 
 import pytest
 
 from catalog.model import Catalog
-from rules.check import check
+from rules.check import check, judge
 from rules.findings import headline_of
 from rules.piece import Indexes
 from rules.promise import working_day_from
@@ -131,12 +130,83 @@ def test_the_warehouse_forgets_before_it_fills_the_memory(shop: Shop) -> None:
     assert len(crowded._layouts) == 1
 
 
-def test_a_spec_with_keys_in_capitals_is_the_same_spec(shop: Shop, today: date) -> None:
-    good = known_good(shop.catalog.patterns["wstrap"])
-    loud = replace(
-        good,
-        parts={key.upper(): value for key, value in good.parts.items()},
-        hardware={key.upper(): value for key, value in good.hardware.items()},
-        sizes_um={key.upper(): value for key, value in good.sizes_um.items()},
-    )
-    assert json.dumps(check(shop, good, today=today)) == json.dumps(check(shop, loud, today=today))
+def test_a_part_in_capitals_is_no_part_and_its_remedy_names_it_as_written(shop: Shop, today: date) -> None:
+    """Codes are compared without regard to case; names of parts are keys, and a patch must find them."""
+    good = known_good(shop.catalog.patterns["upright"])
+    answer = check(shop, replace(good, parts={**good.parts, "GUSSET": PartChoice("GO-BLK")}), today=today)
+    (finding,) = [each for each in answer["findings"] if each["rule"] == "CAT-04"]
+    assert finding["remedies"][0]["change"] == {"parts": {"GUSSET": None}}
+
+
+def test_lots_for_a_part_that_the_pattern_lacks_are_dropped(shop: Shop, today: date) -> None:
+    good = known_good(shop.catalog.patterns["upright"])
+    answer = check(shop, replace(good, lots={"gusset": ("L128",)}), today=today)
+    (finding,) = [each for each in answer["findings"] if each["severity"] == "refuse"]
+    assert (finding["rule"], finding["at"]) == ("CAT-04", ["/lots/gusset"])
+    assert finding["remedies"][0]["change"] == {"lots": {"gusset": None}}
+
+
+def test_a_lot_of_another_leather_is_refused_without_naming_it_to_the_customer(shop: Shop, today: date) -> None:
+    good = known_good(shop.catalog.patterns["upright"])
+    answer = check(shop, replace(good, lots={"outside": ("L128",)}), today=today)
+    (finding,) = [each for each in answer["findings"] if each["severity"] == "refuse"]
+    assert finding["rule"] == "CAT-01"
+    assert "L128" not in finding["message"]
+    assert "L128" in finding["bench_message"]
+
+
+def test_an_unknown_pattern_hides_no_other_unknown_code(shop: Shop, today: date) -> None:
+    spec = Spec(pattern="twofld", thread="XX", edge="YY", hardware={"clip": "ZZ"}, lots={"outside": ("L124",)})
+    at = {tuple(each["at"]) for each in check(shop, spec, today=today)["findings"] if each["severity"] == "refuse"}
+    assert at == {("/pattern",), ("/thread",), ("/edge",), ("/hardware/clip",)}
+
+
+def test_what_only_the_customer_knows_is_asked_for_with_what_is_possible(shop: Shop, today: date) -> None:
+    findings = check(shop, Spec(pattern="belt"), today=today)["findings"]
+    allowed = {each["at"][0]: each["params"].get("allowed") for each in findings if each["rule"] == "CAT-03"}
+    assert allowed["/sizes/waist_to_hole_mm"] == ["480 to 1180 mm"]
+    assert allowed["/purpose/use"] == ["everyday", "tool_belt"]
+
+
+@pytest.mark.parametrize("use", ["flying", "liftin", "climbin"])
+def test_what_is_refused_is_never_suggested(use: str, shop: Shop, today: date) -> None:
+    good = known_good(shop.catalog.patterns["upright"])
+    answer = check(shop, replace(good, purpose=Purpose(use, ("vegen",))), today=today)
+    nearest = {each["params"].get("nearest") for each in answer["findings"] if each["rule"] == "CAT-01"}
+    assert not nearest & {"lifting", "climbing", "vegan"}
+
+
+def test_every_root_stands_before_its_effects(shop: Shop, today: date) -> None:
+    good = known_good(shop.catalog.patterns["belt"])
+    findings = check(shop, replace(good, parts={"outside": PartChoice("PG-SAN")}), today=today)["findings"]
+    places = {each["id"]: place for place, each in enumerate(findings)}
+    chained = [each for each in findings if each["caused_by"] is not None]
+    assert len(chained) >= 3
+    for each in chained:
+        root = findings[places[each["caused_by"]]]
+        assert root["severity"] != each["severity"] or places[root["id"]] < places[each["id"]]
+
+
+def test_a_side_without_a_leather_is_kept(shop: Shop, today: date) -> None:
+    good = known_good(shop.catalog.patterns["upright"])
+    flesh = check(shop, replace(good, parts={**good.parts, "outside": PartChoice(None, "flesh")}), today=today)
+    grain = check(shop, replace(good, parts={**good.parts, "outside": PartChoice(None)}), today=today)
+    assert flesh["spec"]["parts"]["outside"] == {"side": "flesh"}
+    assert flesh["spec_hash"] != grain["spec_hash"]
+
+
+def test_a_dear_spec_is_bounded_in_its_remedies(shop: Shop, today: date) -> None:
+    """All parts of one scarce bridle, eight times: a single verdict takes hundreds of steps."""
+    good = known_good(shop.catalog.patterns["clipfold"])
+    dear = replace(good, parts={part: PartChoice("BR-HAZ") for part in good.parts}, quantity=8)
+    assert judge(shop, dear, today).work > 100
+    assert check(shop, dear, today=today, alternatives=5)["outcome"] == "refused"
+
+
+def test_the_margin_is_never_the_headline(shop: Shop, today: date) -> None:
+    good = known_good(shop.catalog.patterns["fob"])
+    letters = Monogram("AB 12", "ink", "FA-SAN18", "Z-FOB")
+    fob = replace(good, parts={"outside": PartChoice("VS-NAT")}, edge="ED-BURN", monogram=letters)
+    answer = check(shop, fob, today=today)
+    assert rules_of(answer) == {"PRC-01"}
+    assert answer["headline"] == "Key Fob can be made as asked."
