@@ -98,6 +98,13 @@ class Case:
         if leather is not None:
             self._shares.pop(leather.code, None)
 
+    def put(self, lots: Mapping[str, tuple[Lot, ...]]) -> None:
+        """Give every part the lots named, and take back those of the others."""
+        for part in self.piece.parts:
+            wanted = lots.get(part)
+            if wanted is not self.lots.get(part):
+                self.give(part, wanted)
+
     @property
     def pattern(self) -> Pattern | None:
         """The pattern, if known."""

@@ -18,7 +18,7 @@ from rules.cost import cost_minor, margin_percent_of
 from rules.cutting import cut_from
 from rules.defaults import fill_gaps
 from rules.echo import spec_hash, understood
-from rules.evaluate import OUTCOMES, Found, order_of, rank_of, value_of
+from rules.evaluate import OUTCOMES, order_of, rank_of, value_of
 from rules.explain import explained
 from rules.findings import Finding, findings_of, headline_of
 from rules.labor import order_minutes
@@ -30,6 +30,7 @@ from rules.piece import Piece
 from rules.promise import promise_of
 from rules.remedies import alternatives_for, remedies_for
 from rules.shop import Shop
+from rules.sorter import Found
 from rules.spec import Spec
 from rules.thread import thread_each_um
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ from rules.words import plain
 
 #: Never filled in and never offered as a remedy: only the customer knows them.
 NEVER_FILLED = frozenset({"waist_to_hole_mm"})
+Group = tuple[str, ...]
 _SIZE_WORDS = {
     "lug_mm": "lug width",
     "taper_mm": "taper",
@@ -50,17 +51,14 @@ class Choice:
 
 def choices_of(piece: Piece) -> tuple[Choice, ...]:
     """Return the choices of a spec in a fixed order."""
-    found = [*_pattern(piece)]
     pattern = piece.pattern
-    if pattern is not None:
-        found += [
-            *_parts(piece, pattern), *_thread(piece, pattern), *_stitch(piece, pattern), *_edge(piece, pattern),
-            *_hardware(piece, pattern), *_sizes(piece, pattern), *_modifications(piece, pattern),
-            *_purpose(piece, pattern),
-        ]  # fmt: skip
-    else:
-        found += [*_loose_codes(piece)]
-    found += [*_monogram(piece), *_named_uses(piece), *_carry(piece), *_lots(piece)]
+    if pattern is None:
+        named = (_pattern, _loose_codes, _monogram, _named_uses, _carry, _lots)
+        return tuple(choice for listed in named for choice in listed(piece, ()))
+    found: list[Choice] = []
+    for each in LISTS:
+        for group in ((part,) for part in pattern.parts) if each.by_part else ((),):
+            found += each.listed(piece, group)
     return tuple(found)
 
 
@@ -75,11 +73,11 @@ def _code(
     )  # fmt: skip
 
 
-def _pattern(piece: Piece) -> Iterator[Choice]:
+def _pattern(piece: Piece, _: Group) -> Iterator[Choice]:
     yield _code(piece, "pattern", "/pattern", piece.spec.pattern, piece.indexes.patterns, "pattern")
 
 
-def _loose_codes(piece: Piece) -> Iterator[Choice]:
+def _loose_codes(piece: Piece, _: Group) -> Iterator[Choice]:
     """Where the pattern is unknown, the codes named can still be looked up."""
     spec, indexes = piece.spec, piece.indexes
     if spec.thread is not None and not piece.matches_thread:
@@ -93,19 +91,34 @@ def _loose_codes(piece: Piece) -> Iterator[Choice]:
             yield _code(piece, "leather", f"/parts/{part}", asked.leather, piece.indexes.leathers, "leather")
 
 
-def _parts(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
-    for part in pattern.parts:
-        asked = piece.spec.parts.get(part)
-        filled = asked is not None and asked.leather is not None
-        yield Choice(
-            piece, "part", f"/parts/{part}", words=f"leather for the {part}", required=True, filled=filled,
-            belongs=True, default=pattern.default_parts.get(part),
-        )  # fmt: skip
+def _part(piece: Piece, group: Group) -> Iterator[Choice]:
+    """List the leather of one of the pattern's parts."""
+    (part,), pattern = group, _patterned(piece)
+    asked = piece.spec.parts.get(part)
+    given = None if asked is None else asked.leather
+    yield Choice(
+        piece, "part", f"/parts/{part}", words=f"leather for the {part}", required=True, filled=given is not None,
+        belongs=True, default=pattern.default_parts.get(part),
+    )  # fmt: skip
+    if given is not None:
+        yield _code(piece, "leather", f"/parts/{part}", given, piece.indexes.leathers, "leather")
+
+
+def _foreign_parts(piece: Piece, _: Group) -> Iterator[Choice]:
+    """List the parts that the pattern lacks."""
+    own = _patterned(piece).parts
     for part, asked in piece.spec.parts.items():
-        if part not in pattern.parts:
-            yield Choice(piece, "part", f"/parts/{part}", part, part, belongs=False, allowed=pattern.parts)
-        if asked.leather is not None:
-            yield _code(piece, "leather", f"/parts/{part}", asked.leather, piece.indexes.leathers, "leather")
+        if part not in own:
+            yield Choice(piece, "part", f"/parts/{part}", part, part, belongs=False, allowed=own)
+            if asked.leather is not None:
+                yield _code(piece, "leather", f"/parts/{part}", asked.leather, piece.indexes.leathers, "leather")
+
+
+def _patterned(piece: Piece) -> Pattern:
+    """Return the pattern; the lists of slots are only asked of pieces that have one."""
+    if piece.pattern is None:
+        raise ValueError("no pattern is known")
+    return piece.pattern
 
 
 def _chosen(piece: Piece, given: str | None, found: object, *, matched: bool) -> bool:
@@ -117,7 +130,8 @@ def _chosen(piece: Piece, given: str | None, found: object, *, matched: bool) ->
     return given is not None and not nothing_meets
 
 
-def _thread(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+def _thread(piece: Piece, _: Group) -> Iterator[Choice]:
+    pattern = _patterned(piece)
     given = piece.spec.thread
     filled = _chosen(piece, given, piece.thread, matched=piece.matches_thread)
     default = pattern.default_thread
@@ -126,7 +140,8 @@ def _thread(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
         yield _code(piece, "thread", "/thread", given, piece.indexes.threads, "thread")
 
 
-def _stitch(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+def _stitch(piece: Piece, _: Group) -> Iterator[Choice]:
+    pattern = _patterned(piece)
     if piece.spec.stitch is not None:
         yield Choice(
             piece, "stitch", "/stitch", piece.spec.stitch, "stitch",
@@ -134,7 +149,8 @@ def _stitch(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
         )  # fmt: skip
 
 
-def _edge(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+def _edge(piece: Piece, _: Group) -> Iterator[Choice]:
+    pattern = _patterned(piece)
     given = piece.spec.edge
     yield Choice(
         piece,
@@ -155,7 +171,8 @@ def _edge(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
         )  # fmt: skip
 
 
-def _hardware(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+def _hardware(piece: Piece, _: Group) -> Iterator[Choice]:
+    pattern = _patterned(piece)
     for slot, fixing in pattern.fixings.items():
         yield Choice(
             piece, "hardware_slot", f"/hardware/{slot}", words=slot, required=fixing.required,
@@ -175,7 +192,8 @@ def _hardware(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
             )  # fmt: skip
 
 
-def _sizes(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+def _sizes(piece: Piece, _: Group) -> Iterator[Choice]:
+    pattern = _patterned(piece)
     for code, size in pattern.sizes.items():
         yield Choice(
             piece, "size", f"/sizes/{code}", words=_SIZE_WORDS.get(code, code), required=True,
@@ -219,7 +237,8 @@ def mm_text(um: int) -> str:
     return plain(shown(um, "mm"))
 
 
-def _modifications(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+def _modifications(piece: Piece, _: Group) -> Iterator[Choice]:
+    pattern = _patterned(piece)
     for place, code in enumerate(piece.spec.modifications):
         known = piece.indexes.modifications.code(code)
         yield Choice(
@@ -228,7 +247,8 @@ def _modifications(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
         )  # fmt: skip
 
 
-def _purpose(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
+def _purpose(piece: Piece, _: Group) -> Iterator[Choice]:
+    pattern = _patterned(piece)
     if pattern.load.load_class != "bearing":
         return
     purpose = piece.spec.purpose
@@ -248,7 +268,7 @@ def _purpose(piece: Piece, pattern: Pattern) -> Iterator[Choice]:
         )  # fmt: skip
 
 
-def _monogram(piece: Piece) -> Iterator[Choice]:
+def _monogram(piece: Piece, _: Group) -> Iterator[Choice]:
     monogram = piece.spec.monogram
     if monogram is None:
         return
@@ -272,7 +292,7 @@ def _monogram(piece: Piece) -> Iterator[Choice]:
         yield _code(piece, "foil", "/monogram/foil", monogram.foil, piece.indexes.foils, "foil")
 
 
-def _named_uses(piece: Piece) -> Iterator[Choice]:
+def _named_uses(piece: Piece, _: Group) -> Iterator[Choice]:
     purpose, catalog = piece.spec.purpose, piece.catalog
     # What is refused is never suggested: "lifting" must not answer a slip of the pen.
     uses = Index({code: grade for code, grade in catalog.uses.items() if grade == "fine"})
@@ -283,7 +303,7 @@ def _named_uses(piece: Piece) -> Iterator[Choice]:
         yield _code(piece, "claim", f"/purpose/claims/{place}", claim, piece.indexes.claims, "claim", claims)
 
 
-def _carry(piece: Piece) -> Iterator[Choice]:
+def _carry(piece: Piece, _: Group) -> Iterator[Choice]:
     carry = piece.spec.carry
     asked = [(f"/carry/notes/{place}/item", note.item, "note") for place, note in enumerate(carry.notes)]
     if carry.business_cards is not None:
@@ -293,7 +313,7 @@ def _carry(piece: Piece) -> Iterator[Choice]:
         yield _code(piece, "carry_item", at, given, of_group, group.replace("_", " "))
 
 
-def _lots(piece: Piece) -> Iterator[Choice]:
+def _lots(piece: Piece, _: Group) -> Iterator[Choice]:
     nothing: Index[Any] = Index({})
     for part, codes in piece.spec.lots.items():
         if piece.pattern is not None and part not in piece.pattern.parts:
@@ -306,3 +326,37 @@ def _lots(piece: Piece) -> Iterator[Choice]:
         own = Index({lot.code: lot for lot in piece.catalog.lots.values() if lot.leather == leather.code})
         for place, code in enumerate(codes):
             yield _code(piece, "lot", f"/lots/{part}/{place}", code, own, "lot", nothing)
+
+
+Lists = Callable[[Piece, Group], Iterable[Choice]]
+
+
+@dataclass(frozen=True, slots=True)
+class List:
+    """One list of choices and what it depends on beside the pattern.
+
+    ``by_part``: one list for each of the pattern's parts. Whether a part's leather is known
+    at all is settled before any list is asked for.
+    """
+
+    listed: Lists
+    reads: frozenset[str] = frozenset()
+    by_part: bool = False
+
+
+LISTS = (
+    List(_pattern),
+    List(_part, frozenset({"leather"}), by_part=True),
+    List(_foreign_parts, frozenset({"foreign"})),
+    List(_thread, frozenset({"thread"})),
+    List(_stitch, frozenset({"stitch"})),
+    List(_edge, frozenset({"edge"})),
+    List(_hardware, frozenset({"hardware"})),
+    List(_sizes, frozenset({"sizes"})),
+    List(_modifications, frozenset({"modifications"})),
+    List(_purpose, frozenset({"purpose"})),
+    List(_monogram, frozenset({"monogram"})),
+    List(_named_uses, frozenset({"purpose"})),
+    List(_carry, frozenset({"carry"})),
+    List(_lots, frozenset({"named", "leather"})),
+)

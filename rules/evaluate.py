@@ -1,38 +1,30 @@
-"""One case held against the rule book: which rules fire, and where.
+"""The rule book compiled for one day: tables of rules by subject, and what is kept of their words.
 
 Rules that read no lots are judged once for a spec; the others once for each assignment of lots
-that the search of :mod:`rules.lots` tries, and then only over the parts just given a lot.
+that the search of :mod:`rules.lots` tries, and then only where a part was just given a lot.
 """
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from typing import Any
 
-from catalog.model import Lot, Panel, Threshold
+from catalog.model import Threshold
 from rules.book import Book
 from rules.case import Case
-from rules.ir import SEVERITIES, In, Rule, Severity, Value, names_in
-from rules.judge import Fired, Judge, Passed, Reader, judge_of
-from rules.subjects import Instance, Whole, panel_use
+from rules.cells import MOST_KEPT, Bits, Cell, Frame
+from rules.facets import Names
+from rules.ir import SEVERITIES, Rule, Severity, Value, names_in
+from rules.judge import Fired, Passed, Reader, judge_of
+from rules.piece import Piece
+from rules.sorter import Found, Sorter, Table
+from rules.subjects import Instance, Whole
 from rules.vocabulary import SUBJECTS, TERMS
 
-#: Subjects whose very instances depend on the lots given.
-_PER_LOT = frozenset({"panel"})
 OUTCOMES = ("buildable", "sign_off", "refused")
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """A rule that fired on an instance."""
-
-    rule: Rule
-    fired: Fired
-    instance: Instance
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,85 +51,34 @@ def order_of(rank: Rank) -> tuple[int, int, int, int]:
     return rank.outcome, rank.refuse, rank.sign_off, rank.advise
 
 
-Table = list[tuple[Rule, Judge]]
+class Memory:
+    """The words kept so far: frames by pattern and by how parts share leathers. Forgotten as a whole."""
 
-
-class Sorter:
-    """The rules of one subject, sorted by the word that most of their conditions ask for.
-
-    Most rules over a panel ask how its lot suits it, most rules over a choice which noun it is:
-    reading that word once leaves the few rules that can apply.
-    """
-
-    def __init__(self, rules: Table, reader_of: Callable[[str], Reader]) -> None:
-        self._rules = rules
-        asked = Counter(name for rule, _ in rules for name in _words_asked(rule))
-        self._read: Reader | None = None
-        if asked and max(asked.values()) > 1:
-            name = min(asked, key=lambda each: (-asked[each], each))
-            self._read = reader_of(name)
-            self._by_word: dict[Value, Table] = {
-                word: [(rule, judge) for rule, judge in rules if _may_apply(rule, name, word)]
-                for word in (*TERMS[name].levels, None)
-            }
-
-    def fired(self, instance: Instance) -> list[Found]:
-        """Return the findings of the rules on one instance."""
-        rules = self._rules if self._read is None else self._by_word[self._read(instance)]
-        found = []
-        for rule, judge in rules:
-            said = judge(instance)
-            if isinstance(said, Fired):
-                found.append(Found(rule, said, instance))
-        return found
-
-
-def _words_asked(rule: Rule) -> set[str]:
-    """Return the closed words that the rule's conditions ask for in every clause."""
-    asked = [
-        {each.name for each in clause.when.conditions if isinstance(each, In) and TERMS[each.name].levels}
-        for clause in rule.clauses
-    ]
-    return set.intersection(*asked)
-
-
-def _may_apply(rule: Rule, name: str, word: str | None) -> bool:
-    """Whether some clause's condition admits the word; a condition on an unknown word does not hold."""
-    return any(
-        all(word in each.values for each in clause.when.conditions if isinstance(each, In) and each.name == name)
-        for clause in rule.clauses
-    )
+    def __init__(self) -> None:
+        self.names = Names()
+        self.frames: dict[tuple[str, tuple[int, ...]], Frame] = {}
+        self.kept = 0
 
 
 class Judges:
-    """The rule book compiled for one catalog's thresholds."""
+    """The rule book compiled for one catalog's thresholds and one day."""
 
     def __init__(self, book: Book, thresholds: Mapping[str, Threshold], today: date) -> None:
         self._limits = {f"threshold.{name}": threshold.value for name, threshold in thresholds.items()}
-        self.lot_free: dict[str, Table] = {}
-        self.lot_bound: dict[str, Table] = {}
+        self.tables: dict[str, Table] = {}
         self.rule_ids: list[str] = []
+        self._bits: dict[tuple[str, Severity], Bits] = {}
         for rule in book.rules.values():
             if rule.stage == "check" and _in_force(rule, today):
-                bound = rule.subject in _PER_LOT or self._reads_lots(rule)
-                table = self.lot_bound if bound else self.lot_free
+                _no_whole_lots_elsewhere(rule)
                 self.rule_ids.append(rule.id)
                 judge = judge_of(rule, partial(self._reader, subject=rule.subject))
-                table.setdefault(rule.subject, []).append((rule, judge))
-        self.sorters = {
-            (kind, subject): Sorter(rules, partial(self._reader, subject=subject))
-            for kind, table in (("free", self.lot_free), ("bound", self.lot_bound))
-            for subject, rules in table.items()
-        }
-
-    def _reads_lots(self, rule: Rule) -> bool:
-        names = [name for name in names_in(rule) if not name.startswith("threshold.")]
-        reading = {name for name in names if "lots" in TERMS[name].reads}
-        if rule.subject != "piece" and any(name.startswith("piece.") for name in reading):
-            raise ValueError(
-                f"{rule.id}: a rule over {rule.subject} cannot read {sorted(reading)}, which needs every lot"
-            )
-        return bool(reading)
+                self.tables.setdefault(rule.subject, []).append((rule, judge))
+                for severity in rule.severities:
+                    self._bits[rule.id, severity] = 1 << len(self._bits)
+        self._masks = [sum(bit for (_, own), bit in self._bits.items() if own == each) for each in SEVERITIES[:3]]
+        self._sorters = {subject: self.sorter(subject, rules) for subject, rules in self.tables.items()}
+        self._memory = Memory()
 
     def _reader(self, name: str, *, subject: str) -> Reader:
         if name.startswith("threshold."):
@@ -148,74 +89,83 @@ class Judges:
             return lambda instance: measure(Whole(instance.case))
         return measure
 
-    def plan(self, case: Case) -> Plan:
-        """Return what a search over the lots of a piece has to judge, and when."""
-        return Plan(self, case)
+    def sorter(self, subject: str, rules: Table) -> Sorter:
+        """Return rules over a subject, ready to be judged."""
+        return Sorter(rules, partial(self._reader, subject=subject))
+
+    def frame(self, piece: Piece) -> Frame | None:
+        """Return the cells of a piece's pattern, or None where the pattern is unknown."""
+        pattern = piece.pattern
+        if pattern is None:
+            return None
+        if self._memory.kept > MOST_KEPT:
+            self._memory = Memory()  # whoever still works with the old one keeps it to the end
+        memory = self._memory
+        key = (pattern.code, _signature(piece))
+        frame = memory.frames.get(key)
+        if frame is None:
+            frame = memory.frames[key] = Frame(pattern, key[1], self.tables, memory.names, self.sorter)
+        return frame
+
+    def word(self, cell: Cell, key: Any, case: Case) -> Bits:
+        """Judge a cell for the first time, and keep its word."""
+        hits = cell.judge(case)
+        word = 0
+        for _, _, rule, fired in hits:
+            word |= self._bits[rule.id, fired.severity]
+        if hits:
+            cell.hits[key] = hits  # before the word: another thread that sees the word looks for the hits
+        cell.words[key] = word
+        self._memory.kept += 1
+        return word
+
+    def order(self, word: Bits) -> int:
+        """Return how bad a union of words is, as a number; smaller is better. See :func:`order_of`."""
+        refuse, sign_off, advise = (word & mask for mask in self._masks)
+        outcome = 2 if refuse else 1 if sign_off else 0
+        return (((outcome << 16 | refuse.bit_count()) << 16) | sign_off.bit_count()) << 16 | advise.bit_count()
+
+    @staticmethod
+    def outcome(order: int) -> str:
+        """Return the outcome that an order stands for."""
+        return OUTCOMES[order >> 48]
+
+    def everything(self, case: Case) -> list[Found]:
+        """Judge every rule on every instance of a case, keeping nothing."""
+        return [
+            each
+            for subject, rules in self._sorters.items()
+            for instance in SUBJECTS[subject].instances(case)
+            for each in rules.fired(instance)
+        ]
 
     def words_on(self, case: Case) -> Iterator[tuple[Rule, Instance, Fired | Passed | None]]:
         """Give every rule's word on every instance of a complete case."""
-        for table in (self.lot_free, self.lot_bound):
-            for subject, rules in table.items():
-                for instance in SUBJECTS[subject].instances(case):
-                    for rule, judge in rules:
-                        yield rule, instance, judge(instance)
+        for subject, rules in self.tables.items():
+            for instance in SUBJECTS[subject].instances(case):
+                for rule, judge in rules:
+                    yield rule, instance, judge(instance)
+
+
+def _no_whole_lots_elsewhere(rule: Rule) -> None:
+    """A rule over less than the whole piece is judged before every part has its lots."""
+    if rule.subject == "piece":
+        return
+    names = [name for name in names_in(rule) if name.startswith("piece.") and "lots" in TERMS[name].reads]
+    if names:
+        raise ValueError(f"{rule.id}: a rule over {rule.subject} cannot read {sorted(names)}, which needs every lot")
+
+
+def _signature(piece: Piece) -> tuple[int, ...]:
+    """Return for each part the place of the first part of the same leather; -1 where it is not known."""
+    leathers = [None if part.leather is None else part.leather.code for part in piece.parts.values()]
+    return tuple(-1 if leather is None else leathers.index(leather) for leather in leathers)
 
 
 def _in_force(rule: Rule, today: date) -> bool:
     return (rule.valid_from is None or rule.valid_from <= today) and (
         rule.valid_until is None or today <= rule.valid_until
     )
-
-
-class Plan:
-    """The instances of one piece, in the order in which a search can judge them.
-
-    An instance is due when the last of its parts is given lots. Panels are judged once for each
-    lot, whatever the other parts are cut from.
-    """
-
-    def __init__(self, judges: Judges, case: Case) -> None:
-        self._case = case
-        self._panel_rules = judges.sorters["bound", "panel"] if "panel" in judges.lot_bound else None
-        self._panels: dict[tuple[str, str], list[Found]] = {}
-        self._due: dict[str | None, list[tuple[Sorter, Instance]]] = {}
-        depth = {part: place for place, part in enumerate(case.piece.parts)}
-        for subject in judges.lot_bound:
-            if subject not in _PER_LOT:
-                for instance in SUBJECTS[subject].instances(case):
-                    last = max(instance.parts, key=depth.__getitem__, default=None)
-                    self._due.setdefault(last, []).append((judges.sorters["bound", subject], instance))
-        self._lot_free = {subject: judges.sorters["free", subject] for subject in judges.lot_free}
-
-    def base(self) -> list[Found]:
-        """Return the findings that no lot can change."""
-        found = [
-            each
-            for subject, rules in self._lot_free.items()
-            for instance in SUBJECTS[subject].instances(self._case)
-            for each in rules.fired(instance)
-        ]
-        for rules, instance in self._due.get(None, []):
-            found += rules.fired(instance)
-        return found
-
-    def given(self, part: str) -> list[Found]:
-        """Return the findings that are due now that ``part``, after all before it, has its lots."""
-        found: list[Found] = []
-        for panel in self._case.panels:
-            if panel.part == part:
-                for lot in self._case.lots_for(part):
-                    found += self._panel(panel, lot)
-        for rules, instance in self._due.get(part, []):
-            found += rules.fired(instance)
-        return found
-
-    def _panel(self, panel: Panel, lot: Lot) -> list[Found]:
-        key = (panel.code, lot.code)
-        if key not in self._panels:
-            use = panel_use(self._case, panel, lot)
-            self._panels[key] = [] if self._panel_rules is None else self._panel_rules.fired(use)
-        return self._panels[key]
 
 
 def value_of(case: Case, name: str) -> Value:

@@ -8,9 +8,9 @@ from fractions import Fraction
 from typing import Any
 
 from catalog.units import shown
-from rules.evaluate import Found
 from rules.ir import SEVERITIES, Bound, Severity
 from rules.judge import Fired
+from rules.sorter import Found
 from rules.vocabulary import TERMS
 from rules.words import figure, fill, plain
 

@@ -12,20 +12,22 @@ is the best in the order of preference too. Exact: what is left out could not wi
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import combinations
 
 from catalog.model import Lot
 from rules.case import Case
-from rules.evaluate import Found, Judges, order_of, rank_of
+from rules.cells import Bits, Cell, Frame
+from rules.evaluate import Judges
 from rules.piece import OUTSIDE, Piece
+from rules.preference import Lots, preferred
+from rules.sorter import Found
 from rules.stock import Warehouse
 
-Choice = tuple[Lot, ...]
-Order = tuple[int, int, int, int]
-_REFUSED = 2
+Choices = list[tuple[Lots, int]]
+"""Lots for a part with the number of their facet, best first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,40 +42,59 @@ class Best:
 class Search:
     """One search over the assignments of a piece."""
 
-    def __init__(self, piece: Piece, judges: Judges, warehouse: Warehouse, today: date) -> None:
+    def __init__(self, piece: Piece, judges: Judges, frame: Frame, case: Case) -> None:
         self._piece = piece
-        self._warehouse = warehouse
-        self._parts = tuple(piece.parts)
-        self._case = Case(piece, {}, warehouse, today)
-        self._plan = judges.plan(self._case)
-        self._best: tuple[dict[str, Choice], list[Found]] = ({}, [])
-        self._best_order: Order | None = None
-        self._ceiling: Order | None = None
+        self._judges = judges
+        self._frame = frame
+        self._case = case
+        self._parts = frame.parts
+        self._ids = frame.ids(piece)
+        self._given: dict[str, Lots] = {}
+        self._best: tuple[dict[str, Lots], list[int]] = ({}, [])
+        self._best_order: int | None = None
+        self._ceiling: int | None = None
         self._work = 0
 
     def run(self) -> Best:
         """Return the best assignment."""
-        base = self._plan.base()
-        if not self._parts:
-            return Best(self._case, tuple(base), 1)
-        singles = {part: self._singles(part) for part in self._parts}
+        base = self._union(self._frame.free)
+        singles = [self._singles(part) for part in self._parts]
         self._descend(0, base, singles)
-        if self._best_order is None or self._best_order[0] == _REFUSED:
+        if self._refused:
             self._widen(base, singles)
-        lots, found = self._best
-        for part in self._parts:
-            self._case.give(part, lots[part])
+        given, ids = self._best
+        self._case.put(given)
+        cells = [*self._frame.free, *(cell for due in self._frame.due for cell in due)]
+        keys = ((cell, cell.key(ids)) for cell in cells)
+        found = [each for cell, key in keys if cell.words[key] for each in cell.found(key, self._case)]
         return Best(self._case, tuple(found), self._work)
 
-    def _widen(self, base: list[Found], singles: Mapping[str, list[Choice]]) -> None:
+    def _word(self, cell: Cell, key: Hashable) -> Bits:
+        self._case.put(self._given)
+        return self._judges.word(cell, key, self._case)
+
+    def _union(self, cells: Sequence[Cell]) -> Bits:
+        word, ids = 0, self._ids
+        for cell in cells:
+            key = cell.key(ids)
+            kept = cell.words.get(key)
+            word |= self._word(cell, key) if kept is None else kept
+        return word
+
+    @property
+    def _refused(self) -> bool:
+        """Whether the best so far is refused; an order begins with the outcome."""
+        return self._best_order is None or self._judges.outcome(self._best_order) == "refused"
+
+    def _widen(self, base: Bits, singles: Sequence[Choices]) -> None:
         """Search again among sets of lots; single lots compete too, so the best is found anew."""
-        sets = {part: self._sets(part, singles[part]) for part in self._parts}
-        if all(len(sets[part]) == len(singles[part]) for part in self._parts):
+        sets = [self._sets(part, own) for part, own in zip(self._parts, singles, strict=True)]
+        if all(len(some) == len(own) for some, own in zip(sets, singles, strict=True)):
             return
         self._ceiling, self._best_order = self._best_order, None
         self._descend(0, base, sets)
 
-    def _forced(self, part: str) -> Choice | None:
+    def _forced(self, part: str) -> Lots | None:
         named = self._piece.spec.lots.get(part)
         own = {lot.code: lot for lot in self._stock(part)}
         if not named:
@@ -86,15 +107,14 @@ class Search:
         leather = self._piece.parts[part].leather
         return () if leather is None else self._piece.catalog.lots_of(leather.code)
 
-    def _singles(self, part: str) -> list[Choice]:
+    def _singles(self, part: str) -> Choices:
         """Return the choices of one lot for a part, best first; () where there is none."""
         forced = self._forced(part)
         if forced is not None:
-            return [forced]
-        choices = [(lot,) for lot in self._stock(part)]
-        return sorted(choices, key=lambda choice: preference(self._piece, part, choice)) or [()]
+            return [self._frame.numbered(forced)]
+        return self._frame.singles(self._piece, self._piece.parts[part])
 
-    def _sets(self, part: str, singles: Sequence[Choice]) -> list[Choice]:
+    def _sets(self, part: str, singles: Choices) -> Choices:
         """Return the sets of lots worth trying for a part, best first.
 
         A set that does not hold the panels, or of which a smaller set holds them, has every
@@ -102,11 +122,11 @@ class Search:
         the smallest sets that hold the panels can win (a measure mark apart, which more lots
         may bring). A set never has more lots than the part has panels.
         """
-        if self._forced(part) is not None or singles == [()]:
-            return list(singles)
-        lots = sorted((choice[0] for choice in singles), key=lambda lot: lot.code)
+        if self._forced(part) is not None or singles[0][0] == ():
+            return singles
+        lots = sorted((choice[0] for choice, _ in singles), key=lambda lot: lot.code)
         panels = sum(panel.count for panel in self._case.laid(part))
-        chosen: list[Choice] = list(singles)
+        chosen: list[Lots] = [choice for choice, _ in singles]
         holding: list[frozenset[str]] = []
         for size in range(1, min(len(lots), panels) + 1):
             for subset in combinations(lots, size):
@@ -119,7 +139,7 @@ class Search:
                     holding.append(codes)
                 if size > 1:
                     chosen.append(subset)
-        return sorted(chosen, key=lambda choice: preference(self._piece, part, choice))
+        return [self._frame.numbered(each) for each in preferred(self._piece, part, chosen)]
 
     def _alone(self, part: str) -> bool:
         leather = self._piece.parts[part].leather
@@ -127,47 +147,34 @@ class Search:
         fellows = [other for other in self._piece.parts.values() if other.leather == leather]
         return len(fellows) == 1 and not marks
 
-    def _holds(self, part: str, choice: Choice) -> bool:
+    def _holds(self, part: str, choice: Lots) -> bool:
         leather = self._piece.parts[part].leather
-        alone = Case(self._piece, {part: choice}, self._warehouse, self._case.today)
+        alone = Case(self._piece, {part: choice}, self._case.warehouse, self._case.today)
         return leather is not None and alone.lies(leather.code)
 
-    def _descend(self, depth: int, found: list[Found], choices: Mapping[str, list[Choice]]) -> None:
-        order = order_of(rank_of(found))
+    def _descend(self, depth: int, word: Bits, choices: Sequence[Choices]) -> None:
+        order = self._judges.order(word)
         if self._best_order is not None and order >= self._best_order:
             return
         if self._ceiling is not None and order > self._ceiling:
             return
         if depth == len(self._parts):
-            self._best, self._best_order = (dict(self._case.lots), found), order
+            self._best, self._best_order = (dict(self._given), list(self._ids)), order
             return
-        part = self._parts[depth]
-        for choice in choices[part]:
+        part, at, due = self._parts[depth], self._frame.lots_at[depth], self._frame.due[depth]
+        for lots, number in choices[depth]:
             if self._best_order is not None and order >= self._best_order:
                 break  # what the parts before it say is no better already
-            self._case.give(part, choice)
+            self._given[part], self._ids[at] = lots, number
             self._work += 1
-            self._descend(depth + 1, found + self._plan.given(part), choices)
-        self._case.give(part, None)
-
-
-def preference(piece: Piece, part: str, choice: Choice) -> tuple[object, ...]:
-    """Return the order of preference among a part's lots, smallest first."""
-    return (
-        len(choice),
-        max((_to_take_off(piece, part, lot) for lot in choice), default=0),
-        any(lot.form != "remnant" for lot in choice),
-        part == OUTSIDE and any(lot.grade != "A" for lot in choice),
-        sum(lot.free_um2 for lot in choice),
-        tuple(lot.code for lot in choice),
-    )
-
-
-def _to_take_off(piece: Piece, part: str, lot: Lot) -> int:
-    most = [panel.thickness.max_um for panel in piece.panels.values() if panel.part == part]
-    return max((max(0, lot.thickness.max_um - each) for each in most), default=0)
+            self._descend(depth + 1, word | self._union(due), choices)
+        self._given.pop(part, None)
 
 
 def find_best(piece: Piece, judges: Judges, warehouse: Warehouse, today: date) -> Best:
     """Return the best assignment of lots to the parts of a piece, with its findings."""
-    return Search(piece, judges, warehouse, today).run()
+    case = Case(piece, {}, warehouse, today)
+    frame = judges.frame(piece)
+    if frame is None:
+        return Best(case, tuple(judges.everything(case)), 1)
+    return Search(piece, judges, frame, case).run()

@@ -7,15 +7,15 @@ and the words that a sentence may use.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from catalog.model import Fold, Kind, Layer, Lot, Panel, Seam
+from catalog.model import Fold, Kind, Layer, Lot, Panel, Pattern, Seam
 from rules.case import Case, ThicknessUse, thickness_from
-from rules.choices import Choice, choices_of
+from rules.choices import LISTS, Choice, Lists, choices_of
 from rules.piece import PartUse, Piece
-from rules.vocabulary import subject
+from rules.vocabulary import Group, Lister, subject
 
 
 class Instance(Protocol):
@@ -136,7 +136,11 @@ def _edge_words(piece: Piece) -> str:
     return piece.edge.finish if piece.edge.color == "self" else f"{piece.edge.color} {piece.edge.finish}"
 
 
-@subject("piece", "the whole piece", ("pattern", "leather", "edge", "thread", "stitch"))
+def _every_part(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
+    return (pattern.parts,)
+
+
+@subject("piece", "the whole piece", ("pattern", "leather", "edge", "thread", "stitch"), groups=_every_part)
 def whole_piece(case: Case) -> Iterator[Whole]:
     """List the one whole piece, if its pattern is known."""
     if case.pattern is not None:
@@ -180,7 +184,23 @@ class ChoiceUse(Scope):
         }  # fmt: skip
 
 
-@subject("choice", "each choice and code of the spec", ("given", "what", "hint", "allowed", "pattern"))
+def _lister(reads: frozenset[str], listed: Lists, *, own: bool) -> Lister:
+    def instances(case: Case, group: Group | None) -> Iterable[ChoiceUse]:
+        return (ChoiceUse(case, choice) for choice in listed(case.piece, group or ()))
+
+    return Lister(reads, instances, _each_part_alone if own else None)
+
+
+def _each_part_alone(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
+    return ((part,) for part in pattern.parts)
+
+
+@subject(
+    "choice",
+    "each choice and code of the spec",
+    ("given", "what", "hint", "allowed", "pattern"),
+    listers=tuple(_lister(each.reads, each.listed, own=each.by_part) for each in LISTS),
+)
 def each_choice(case: Case) -> Iterator[ChoiceUse]:
     """List every choice of the spec."""
     return (ChoiceUse(case, choice) for choice in choices_of(case.piece))
@@ -220,7 +240,11 @@ class PartScope(Scope):
         }  # fmt: skip
 
 
-@subject("part", "each part", ("part", "leather", "kind", "side", "species"))
+def _each_known_part(_: Pattern, leathers: Iterable[Group]) -> Iterable[Group]:
+    return ((part,) for parts in leathers for part in parts)
+
+
+@subject("part", "each part", ("part", "leather", "kind", "side", "species"), groups=_each_known_part)
 def each_part(case: Case) -> Iterator[PartScope]:
     """List the parts whose leather is known."""
     for part in case.piece.parts.values():
@@ -253,7 +277,13 @@ class PanelUse(PartScope):
         return super().words | own
 
 
-@subject("panel", "each panel and lot", ("panel", "lot", "range", "part", "leather", "kind", "side", "species"))
+@subject(
+    "panel",
+    "each panel and lot",
+    ("panel", "lot", "range", "part", "leather", "kind", "side", "species"),
+    reads=["leather", "side", "lots"],
+    groups=_each_known_part,
+)
 def each_panel(case: Case) -> Iterator[PanelUse]:
     """List each panel with each lot given to its part."""
     for panel in case.panels:
@@ -276,7 +306,7 @@ class SeamUse(Scope):
     @property
     def parts(self) -> tuple[str, ...]:
         """The parts of its layers."""
-        return parts_of(self.case, tuple(layer.panel for layer in self.seam.layers))
+        return parts_of(self.case.pattern, tuple(layer.panel for layer in self.seam.layers))
 
     @property
     def subject(self) -> dict[str, Any]:
@@ -289,12 +319,28 @@ class SeamUse(Scope):
         return {"seam": self.seam.code.replace("_", " "), "stitch": self.piece.stitch or "this stitch"}
 
 
-def parts_of(case: Case, panels: tuple[str, ...]) -> tuple[str, ...]:
+def parts_of(pattern: Pattern | None, panels: Iterable[str]) -> tuple[str, ...]:
     """Return the parts that panels belong to, each once, in order."""
-    return tuple(dict.fromkeys(case.piece.panels[panel].part for panel in panels))
+    return () if pattern is None else tuple(dict.fromkeys(pattern.panels[panel].part for panel in panels))
 
 
-@subject("seam", "each seam", ("seam", "stitch"))
+def _of_seams(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
+    return (parts_of(pattern, [layer.panel for layer in seam.layers]) for seam in pattern.seams.values())
+
+
+def _of_layers(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
+    return (parts_of(pattern, [layer.panel]) for seam in pattern.seams.values() for layer in seam.layers)
+
+
+def _of_folds(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
+    return (parts_of(pattern, fold.panels) for fold in pattern.folds.values())
+
+
+def _of_spine(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
+    return () if pattern.spine is None else (parts_of(pattern, pattern.spine.panels),)
+
+
+@subject("seam", "each seam", ("seam", "stitch"), groups=_of_seams)
 def each_seam(case: Case) -> Iterator[SeamUse]:
     """List the pattern's seams."""
     if case.pattern is not None:
@@ -310,7 +356,7 @@ class LayerUse(SeamUse):
     @property
     def parts(self) -> tuple[str, ...]:
         """The layer's part."""
-        return parts_of(self.case, (self.layer.panel,))
+        return parts_of(self.case.pattern, (self.layer.panel,))
 
     @property
     def subject(self) -> dict[str, Any]:
@@ -325,7 +371,7 @@ class LayerUse(SeamUse):
         return super().words | own
 
 
-@subject("layer", "each pared layer of a seam", ("seam", "stitch", "panel", "leather"))
+@subject("layer", "each pared layer of a seam", ("seam", "stitch", "panel", "leather"), groups=_of_layers)
 def each_layer(case: Case) -> Iterator[LayerUse]:
     """List the layers that are pared in a seam."""
     for seam in each_seam(case):
@@ -341,7 +387,7 @@ class FoldUse(Scope):
     @property
     def parts(self) -> tuple[str, ...]:
         """The parts of its panels."""
-        return parts_of(self.case, self.fold.panels)
+        return parts_of(self.case.pattern, self.fold.panels)
 
     @property
     def outer(self) -> PartUse:
@@ -368,7 +414,7 @@ class FoldUse(Scope):
         }
 
 
-@subject("fold", "each fold", ("fold", "leather", "side"))
+@subject("fold", "each fold", ("fold", "leather", "side"), groups=_of_folds)
 def each_fold(case: Case) -> Iterator[FoldUse]:
     """List the pattern's folds."""
     if case.pattern is not None:
@@ -383,7 +429,7 @@ class SpineUse(Scope):
     def parts(self) -> tuple[str, ...]:
         """The parts at the spine."""
         spine = None if self.case.pattern is None else self.case.pattern.spine
-        return () if spine is None else parts_of(self.case, spine.panels)
+        return () if spine is None else parts_of(self.case.pattern, spine.panels)
 
     @property
     def subject(self) -> dict[str, Any]:
@@ -391,7 +437,7 @@ class SpineUse(Scope):
         return {"spine": True}
 
 
-@subject("spine", "the spine", ())
+@subject("spine", "the spine", (), groups=_of_spine)
 def the_spine(case: Case) -> Iterator[SpineUse]:
     """List the spine, where the pattern has one."""
     if case.pattern is not None and case.pattern.spine is not None:

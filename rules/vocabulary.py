@@ -4,6 +4,9 @@ A name is ``subject.attribute``. A measure is a plain function of one instance o
 it is registered with what it reads, so that an evaluator knows which answers depend on the
 lots, the quantity or the day and which do not. ``piece.*`` names may stand in any rule.
 ``threshold.*`` names come from the catalog.
+
+What is kept of one check for the next (:mod:`rules.cells`) rests on these declarations: a rule is
+judged anew only where something that it reads is new.
 """
 
 from __future__ import annotations
@@ -20,18 +23,27 @@ Measured = TypeVar("Measured", bound=Callable[[Any], Value])
 
 #: What a measure may read. ``lots`` also stands for all that follows from them (thickness,
 #: grade, drift); ``stock`` for what supplies are left.
+#: ``foreign`` are parts that the pattern lacks, ``named`` lots that the spec names.
 READS = frozenset(
     {
         "pattern", "leather", "side", "lots", "thread", "edge", "stitch", "hardware", "sizes",
         "monogram", "modifications", "carry", "purpose", "quantity", "ship_to", "rush",
-        "ready_by", "codes", "stock", "price_list", "law", "labor", "today", "revision",
+        "ready_by", "foreign", "named", "stock", "price_list", "law", "labor", "today", "revision",
     }
 )  # fmt: skip
+#: What is read part by part.
+BY_PART = frozenset({"leather", "side", "lots"})
+#: What is the same for every spec of a day at one revision of catalog and stock; the pattern is known by its frame.
+SAME_FOR_ALL = frozenset({"pattern", "stock", "price_list", "law", "labor", "today"})
 
 
 @dataclass(frozen=True, slots=True)
 class Term:
-    """A name of the vocabulary. ``levels`` lists the words a ``word`` may be, if closed."""
+    """A name of the vocabulary.
+
+    ``levels`` lists the words a ``word`` may be, if closed. ``of`` names the parts whose leather,
+    side and lots are read, where not those of the instance (of the whole piece: every part).
+    """
 
     name: str
     label: str
@@ -40,6 +52,23 @@ class Term:
     reads: frozenset[str]
     measure: Measure
     levels: tuple[str, ...] = ()
+    of: tuple[str, ...] = ()
+
+
+Group = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Lister:
+    """A list of instances of a subject, with what the list itself depends on.
+
+    ``groups`` gives, for a pattern and its leathers' parts, the sets of parts that instances depend
+    on; ``instances`` lists those of one set, or all where there are no groups.
+    """
+
+    reads: frozenset[str]
+    instances: Callable[[Any, Group | None], Iterable[Any]]
+    groups: Callable[[Any, Iterable[Group]], Iterable[Group]] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +79,7 @@ class Subject:
     label: str
     instances: Callable[[Any], Iterable[Any]]
     words: tuple[str, ...]
+    listers: tuple[Lister, ...]
 
 
 SUBJECTS: dict[str, Subject] = {}
@@ -57,30 +87,53 @@ TERMS: dict[str, Term] = {}
 
 
 def subject(
-    name: str, label: str, words: Iterable[str]
+    name: str,
+    label: str,
+    words: Iterable[str],
+    *,
+    reads: Iterable[str] = (),
+    groups: Callable[[Any, Iterable[Group]], Iterable[Group]] | None = None,
+    listers: tuple[Lister, ...] = (),
 ) -> Callable[[Callable[[Any], Iterable[Any]]], Callable[[Any], Iterable[Any]]]:
-    """Register the function that lists the instances of a subject in a case."""
+    """Register the function that lists the instances of a subject in a case.
+
+    ``reads`` says what the list depends on beside the pattern, ``groups`` which sets of parts an
+    instance may depend on, or ``listers`` both, list by list.
+    """
 
     def register(instances: Callable[[Any], Iterable[Any]]) -> Callable[[Any], Iterable[Any]]:
-        SUBJECTS[name] = Subject(name, label, instances, tuple(words))
+        def of_group(case: Any, group: Group | None) -> Iterable[Any]:
+            return instances(case) if group is None else [each for each in instances(case) if each.parts == group]
+
+        own = listers or (Lister(_known(name, reads), of_group, groups),)
+        SUBJECTS[name] = Subject(name, label, instances, tuple(words), own)
         return instances
 
     return register
 
 
-def number(name: str, unit: str, label: str, *, reads: Iterable[str]) -> Callable[[Measured], Measured]:
+def _known(name: str, reads: Iterable[str]) -> frozenset[str]:
+    read = frozenset(reads)
+    if unknown := read - READS:
+        raise ValueError(f"{name}: reads {sorted(unknown)}, which is not in READS")
+    return read
+
+
+def number(name: str, unit: str, label: str, *, reads: Iterable[str], of: Group = ()) -> Callable[[Measured], Measured]:
     """Register a measure that gives an exact number in the base units of ``unit``."""
-    return _register(name, label, "number", unit, reads)
+    return _register(name, label, "number", unit, reads, of=of)
 
 
-def truth(name: str, label: str, *, reads: Iterable[str]) -> Callable[[Measured], Measured]:
+def truth(name: str, label: str, *, reads: Iterable[str], of: Group = ()) -> Callable[[Measured], Measured]:
     """Register a measure that gives true, false or None."""
-    return _register(name, label, "truth", "", reads)
+    return _register(name, label, "truth", "", reads, of=of)
 
 
-def word(name: str, label: str, *, reads: Iterable[str], levels: Iterable[str] = ()) -> Callable[[Measured], Measured]:
+def word(
+    name: str, label: str, *, reads: Iterable[str], levels: Iterable[str] = (), of: Group = ()
+) -> Callable[[Measured], Measured]:
     """Register a measure that gives one word."""
-    return _register(name, label, "word", "", reads, tuple(levels))
+    return _register(name, label, "word", "", reads, tuple(levels), of)
 
 
 def words(name: str, label: str, *, reads: Iterable[str]) -> Callable[[Measured], Measured]:
@@ -89,16 +142,14 @@ def words(name: str, label: str, *, reads: Iterable[str]) -> Callable[[Measured]
 
 
 def _register(
-    name: str, label: str, kind: Type, unit: str, reads: Iterable[str], levels: tuple[str, ...] = ()
+    name: str, label: str, kind: Type, unit: str, reads: Iterable[str], levels: tuple[str, ...] = (), of: Group = ()
 ) -> Callable[[Measured], Measured]:
-    read = frozenset(reads)
-    if unknown := read - READS:
-        raise ValueError(f"{name}: reads {sorted(unknown)}, which is not in READS")
+    read = _known(name, reads)
     if name in TERMS:
         raise ValueError(f"{name} is registered twice")
 
     def register(measure: Measured) -> Measured:
-        TERMS[name] = Term(name, label, kind, unit, read, measure, levels)
+        TERMS[name] = Term(name, label, kind, unit, read, measure, levels, of)
         return measure
 
     return register

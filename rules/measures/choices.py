@@ -13,37 +13,37 @@ _WHAT = (
 )  # fmt: skip
 
 
-@word("choice.what", "the noun chosen", reads=["codes"], levels=_WHAT)
+@word("choice.what", "the noun chosen", reads=[], levels=_WHAT)
 def what(use: ChoiceUse) -> str:
     """Return the noun."""
     return use.choice.what
 
 
-@truth("choice.required", "the slot is required", reads=["pattern", "codes"])
+@truth("choice.required", "the slot is required", reads=["pattern"])
 def required(use: ChoiceUse) -> bool:
     """Whether the pattern cannot do without."""
     return use.choice.required
 
 
-@truth("choice.filled", "the slot is filled", reads=["codes"])
+@truth("choice.filled", "the slot is filled", reads=[])
 def filled(use: ChoiceUse) -> bool:
     """Whether anything is chosen."""
     return use.choice.filled
 
 
-@truth("choice.known", "the catalog has the code", reads=["codes"])
+@truth("choice.known", "the catalog has the code", reads=[])
 def known(use: ChoiceUse) -> bool | None:
     """Whether the catalog has the code."""
     return use.choice.known
 
 
-@truth("choice.belongs", "the pattern has the slot", reads=["pattern", "codes"])
+@truth("choice.belongs", "the pattern has the slot", reads=["pattern"])
 def belongs(use: ChoiceUse) -> bool | None:
     """Whether the pattern has the slot."""
     return use.choice.belongs
 
 
-@truth("choice.offered", "the pattern offers the value", reads=["pattern", "codes"])
+@truth("choice.offered", "the pattern offers the value", reads=["pattern"])
 def offered(use: ChoiceUse) -> bool | None:
     """Whether the pattern offers the value."""
     return use.choice.offered
@@ -52,7 +52,7 @@ def offered(use: ChoiceUse) -> bool | None:
 @word(
     "choice.status",
     "the status of the entry",
-    reads=["codes"],
+    reads=[],
     levels=("active", "last_lot", "retired", "out"),
 )
 def status(use: ChoiceUse) -> str | None:
@@ -64,6 +64,7 @@ def status(use: ChoiceUse) -> str | None:
     "piece.mark_with_grain_out",
     "a measure mark is asked for with the grain side out",
     reads=["side", "modifications"],
+    of=("outside",),
 )
 def mark_with_grain_out(whole: Whole) -> bool:
     """Whether the hide's stamp is to show although the grain side is out."""
@@ -75,6 +76,7 @@ def mark_with_grain_out(whole: Whole) -> bool:
     "piece.turned_with_flesh_out",
     "a turned edge is asked for with the flesh side out",
     reads=["side", "edge"],
+    of=("outside",),
 )
 def turned_with_flesh_out(whole: Whole) -> bool:
     """Whether the edge is turned although the flesh side of the outside is out."""

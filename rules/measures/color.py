@@ -14,7 +14,13 @@ def thread_matched(whole: Whole) -> bool:
     return whole.piece.matches_thread
 
 
-@number("piece.thread_distance", "de00", "color distance of thread and outside", reads=["thread", "leather"])
+@number(
+    "piece.thread_distance",
+    "de00",
+    "color distance of thread and outside",
+    reads=["thread", "leather"],
+    of=("outside",),
+)
 def thread_distance(whole: Whole) -> int | None:
     """Return CIEDE2000 in thousandths."""
     thread, outside = whole.piece.thread, whole.piece.outside
@@ -23,7 +29,7 @@ def thread_distance(whole: Whole) -> int | None:
     return de00_milli(outside.leather.swatch, thread.swatch)
 
 
-@number("piece.edge_distance", "de00", "color distance of edge and outside", reads=["edge", "leather"])
+@number("piece.edge_distance", "de00", "color distance of edge and outside", reads=["edge", "leather"], of=("outside",))
 def edge_distance(whole: Whole) -> int | None:
     """Return CIEDE2000 in thousandths."""
     edge, outside = whole.piece.edge, whole.piece.outside

@@ -17,6 +17,7 @@ _USED_UP = ("burnish", "stain", "paint")
     "piece.edge_grade",
     "how the outside takes the finish",
     reads=["leather", "edge"],
+    of=("outside",),
     levels=("fine", "sign_off", "refuse"),
 )
 def edge_grade(whole: Whole) -> str | None:
@@ -95,7 +96,7 @@ def edge_left_after(whole: Whole) -> Number | None:
     return edge.left_ul - needed
 
 
-@number("piece.outside_skive_min", "mm", "thinnest edge of the outside's leather", reads=["leather"])
+@number("piece.outside_skive_min", "mm", "thinnest edge of the outside's leather", reads=["leather"], of=("outside",))
 def outside_skive_min(whole: Whole) -> int | None:
     """Return the outside kind's thinnest pared edge, um."""
     outside = whole.piece.outside
@@ -107,6 +108,7 @@ def outside_skive_min(whole: Whole) -> int | None:
     "lightness",
     "how much lighter the stain is than the leather",
     reads=["edge", "leather"],
+    of=("outside",),
 )
 def stain_lighter_by(whole: Whole) -> Fraction | None:
     """Return L* of the edge less L* of the outside, thousandths."""

@@ -59,7 +59,13 @@ def cards_asked(whole: Whole) -> int | None:
     return whole.piece.spec.carry.cards
 
 
-@number("piece.cards_held", "count", "cards that the piece holds", reads=["leather", "modifications", "pattern"])
+@number(
+    "piece.cards_held",
+    "count",
+    "cards that the piece holds",
+    reads=["leather", "modifications", "pattern"],
+    of=("outside",),
+)
 def capacity(whole: Whole) -> int | None:
     """Return the cards that all card pockets hold, and the hidden slot where it is asked for."""
     return sum(_card_rooms(whole.piece)) + _hidden(whole.piece)
@@ -99,7 +105,7 @@ class BusinessCards(Scope):
         return {"item": self.item.name, "size": size}
 
 
-@subject("businesscards", "the business cards asked for", ("item", "size"))
+@subject("businesscards", "the business cards asked for", ("item", "size"), reads=["carry"])
 def business_cards(case: Case) -> Iterator[BusinessCards]:
     """List the business cards asked for, if the item is known."""
     asked = case.piece.spec.carry.business_cards
@@ -119,6 +125,7 @@ def business_cards_asked(cards: BusinessCards) -> int:
     "count",
     "business cards that the piece holds",
     reads=["carry", "leather", "pattern", "modifications"],
+    of=("outside",),
 )
 def business_cards_held(cards: BusinessCards) -> int:
     """Return what boxes hold, and the card pockets that the cards asked for leave."""
@@ -127,7 +134,7 @@ def business_cards_held(cards: BusinessCards) -> int:
     return boxes + sum(_pocket_holds(piece, pocket, cards.item) for pocket in _left_pockets(piece))
 
 
-@truth("businesscards.taken", "some pocket takes the size", reads=["carry", "leather", "pattern"])
+@truth("businesscards.taken", "some pocket takes the size", reads=["carry", "leather", "pattern"], of=("outside",))
 def business_cards_taken(cards: BusinessCards) -> bool:
     """Whether any pocket of the pattern takes one card of this size."""
     piece = cards.piece
@@ -187,7 +194,7 @@ class NoteUse(Scope):
         return {"item": self.item.name}
 
 
-@subject("note", "each kind of banknote asked for", ("item",))
+@subject("note", "each kind of banknote asked for", ("item",), reads=["carry"])
 def notes(case: Case) -> Iterator[NoteUse]:
     """List the banknotes asked for whose item is known."""
     if case.pattern is None:
@@ -255,7 +262,7 @@ class PassportUse(Scope):
         return {"pattern": "this piece" if self.piece.pattern is None else self.piece.pattern.name}
 
 
-@subject("passport", "the passport asked for", ("pattern",))
+@subject("passport", "the passport asked for", ("pattern",), reads=["carry"])
 def passport(case: Case) -> Iterator[PassportUse]:
     """List the passport, if one is asked for."""
     item = next((item for item in case.piece.catalog.carry_items.values() if item.group == "passport"), None)
@@ -328,7 +335,7 @@ class BladeUse(Scope):
         return {"pattern": "this piece" if self.piece.pattern is None else self.piece.pattern.name}
 
 
-@subject("blade", "the blade asked for", ("pattern",))
+@subject("blade", "the blade asked for", ("pattern",), reads=["carry"])
 def blade(case: Case) -> Iterator[BladeUse]:
     """List the blade, if one is asked for."""
     if case.piece.spec.carry.blade is not None and case.pattern is not None:

@@ -72,7 +72,9 @@ def pared(use: FoldUse) -> bool | None:
     return use.case.panels_stack(use.fold.panels, None).total_um > use.fold.skived_to_um
 
 
-@number("piece.strap_stretch", "percent", "stretch of the strap", reads=["leather", "pattern"])
+@number(
+    "piece.strap_stretch", "percent", "stretch of the strap", reads=["leather", "pattern"], of=("outside", "lining")
+)
 def strap_stretch(whole: Whole) -> Number | None:
     """Return the stretch of the least stretchy of outside and stitched lining, percent.
 
@@ -83,7 +85,7 @@ def strap_stretch(whole: Whole) -> Number | None:
     return min(found) if found and len(found) == len(parts) else None
 
 
-@number("piece.pocket_stretch", "percent", "stretch of the pockets", reads=["leather", "pattern"])
+@number("piece.pocket_stretch", "percent", "stretch of the pockets", reads=["leather", "pattern"], of=("pockets",))
 def pocket_stretch(whole: Whole) -> Number | None:
     """Return the stretch of the part ``pockets``, percent."""
     pockets = whole.piece.parts.get("pockets")

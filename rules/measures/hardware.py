@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from catalog.model import Fixing, Hardware, Number, Panel
+from catalog.model import Fixing, Hardware, Number, Panel, Pattern
 from rules.case import Case
 from rules.subjects import Scope, Whole, parts_of
-from rules.vocabulary import number, subject, truth, word
+from rules.vocabulary import Group, number, subject, truth, word
 
 _NO_GRIP = ("ring", "watch_buckle")
 
@@ -26,7 +26,7 @@ class FixingUse(Scope):
     @property
     def parts(self) -> tuple[str, ...]:
         """The parts it grips."""
-        return parts_of(self.case, tuple(layer.panel for layer in self.fixing.layers))
+        return parts_of(self.case.pattern, tuple(layer.panel for layer in self.fixing.layers))
 
     @property
     def at(self) -> tuple[str, ...]:
@@ -54,7 +54,17 @@ class FixingUse(Scope):
         }  # fmt: skip
 
 
-@subject("fixing", "each piece of hardware in its place", ("slot", "type", "finish", "size", "code", "grip"))
+def _of_fixings(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
+    return (parts_of(pattern, [layer.panel for layer in fixing.layers]) for fixing in pattern.fixings.values())
+
+
+@subject(
+    "fixing",
+    "each piece of hardware in its place",
+    ("slot", "type", "finish", "size", "code", "grip"),
+    reads=["hardware"],
+    groups=_of_fixings,
+)
 def each_fixing(case: Case) -> Iterator[FixingUse]:
     """List the known hardware in the pattern's own places."""
     if case.pattern is not None:
@@ -155,7 +165,7 @@ class HardwareCount(Scope):
         return {"type": self.hardware.type.replace("_", " "), "code": self.hardware.code}
 
 
-@subject("fitting", "each hardware code of the order", ("type", "code"))
+@subject("fitting", "each hardware code of the order", ("type", "code"), reads=["hardware"])
 def each_fitting(case: Case) -> Iterator[HardwareCount]:
     """List each code once, with the slots that take it."""
     counts = Counter(hardware.code for hardware in case.piece.hardware.values())

@@ -70,7 +70,7 @@ class SpeciesUse(Scope):
         return {"species": self.species, "destination": self.piece.ship_to, "notice": notice}
 
 
-@subject("species", "each species in the piece", ("species", "destination", "notice"))
+@subject("species", "each species in the piece", ("species", "destination", "notice"), reads=["leather"])
 def each_species(case: Case) -> Iterator[SpeciesUse]:
     """List the species of the parts, each once."""
     found: dict[str, list[str]] = {}
@@ -106,13 +106,13 @@ def papers(use: SpeciesUse) -> bool:
     return any(covers(row, use.piece) for row in _rows_of(use, "LAW-02"))
 
 
-@truth("species.disclosed", "the species is to be disclosed", reads=["law", "leather"])
+@truth("species.disclosed", "the species is to be disclosed", reads=["law", "leather", "ship_to"])
 def disclosed(use: SpeciesUse) -> bool:
     """Whether a row asks that customers are told."""
     return any(covers(row, use.piece) for row in _rows_of(use, "LAW-13"))
 
 
-@truth("part.reported_tannage", "a report on the tannage is needed on skin", reads=["law", "leather"])
+@truth("part.reported_tannage", "a report on the tannage is needed on skin", reads=["law", "leather", "ship_to"])
 def reported_tannage(part: PartScope) -> bool:
     """Whether a row on tannage covers the part's leather."""
     rows = part.piece.catalog.law_rows.values()
@@ -168,7 +168,7 @@ class ClaimUse(Scope):
         return {"claim": self.claim.replace("_", " ")}
 
 
-@subject("claim", "each claim asked for", ("claim",))
+@subject("claim", "each claim asked for", ("claim",), reads=["purpose"])
 def each_claim(case: Case) -> Iterator[ClaimUse]:
     """List the claims that the law file knows."""
     for place, claim in enumerate(case.piece.spec.purpose.claims):

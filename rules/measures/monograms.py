@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from catalog.model import Number, Typeface
+from catalog.model import Number, Pattern, Typeface
 from rules.case import Case
 from rules.piece import PartUse
 from rules.spec import Monogram
-from rules.subjects import Scope, leather_name
-from rules.vocabulary import number, subject, truth, word
+from rules.subjects import Scope, leather_name, parts_of
+from rules.vocabulary import Group, number, subject, truth, word
 
 _CAPITALS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
 
@@ -61,7 +61,17 @@ class MonogramUse(Scope):
         }  # fmt: skip
 
 
-@subject("monogram", "the monogram", ("text", "method", "typeface", "zone", "leather", "zones"))
+def _of_zones(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
+    return ((), *(parts_of(pattern, [zone.panel]) for zone in pattern.zones.values()))
+
+
+@subject(
+    "monogram",
+    "the monogram",
+    ("text", "method", "typeface", "zone", "leather", "zones"),
+    reads=["monogram"],
+    groups=_of_zones,
+)
 def the_monogram(case: Case) -> Iterator[MonogramUse]:
     """List the monogram, if one is asked for."""
     if case.piece.spec.monogram is not None and case.pattern is not None:
@@ -98,7 +108,7 @@ class LetterUse(MonogramUse):
         return super().words | {"sign": self.sign, "signs": f"A-Z {extra}".strip()}
 
 
-@subject("letter", "each different sign of the monogram", ("sign", "signs", "text", "typeface"))
+@subject("letter", "each different sign of the monogram", ("sign", "signs", "text", "typeface"), reads=["monogram"])
 def each_letter(case: Case) -> Iterator[LetterUse]:
     """List the different signs of the monogram in a known typeface."""
     monogram, typeface = case.piece.spec.monogram, case.piece.typeface

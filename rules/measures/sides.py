@@ -32,7 +32,9 @@ def mark_asked(whole: Whole) -> bool:
     return "measure_mark" in whole.piece.modifications
 
 
-@number("piece.marks_legible", "count", "legible measure marks in the lots of the outside", reads=["lots"])
+@number(
+    "piece.marks_legible", "count", "legible measure marks in the lots of the outside", reads=["lots"], of=("outside",)
+)
 def marks_legible(whole: Whole) -> int | None:
     """Return the legible marks, one a lot; None where no lot is given."""
     lots = whole.case.outside_lots

@@ -36,7 +36,7 @@ def thread_lightness(whole: Whole) -> int | None:
     return None if whole.piece.thread is None else whole.piece.thread.swatch.lightness_milli
 
 
-@number("piece.rub_rating", "count", "rub rating of the outside", reads=["leather"])
+@number("piece.rub_rating", "count", "rub rating of the outside", reads=["leather"], of=("outside",))
 def rub_rating(whole: Whole) -> int | None:
     """Return the outside kind's rating, 5 best."""
     outside = whole.piece.outside

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from catalog.model import Leather, Lot, Number
+from catalog.model import Leather, Lot, Number, Pattern
 from rules.case import Case
 from rules.holding import leather_parts
 from rules.subjects import Scope, Whole, pointers
-from rules.vocabulary import number, subject, truth
+from rules.vocabulary import Group, number, subject, truth
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,11 @@ class LeatherUse(Scope):
         return tuple({lot.code: lot for lot in found}.values())
 
 
-@subject("leather", "each leather of the piece", ("leather", "parts"))
+def _sharing(_: Pattern, leathers: Iterable[Group]) -> Iterable[Group]:
+    return leathers
+
+
+@subject("leather", "each leather of the piece", ("leather", "parts"), reads=["leather"], groups=_sharing)
 def each_leather(case: Case) -> Iterator[LeatherUse]:
     """List the leathers of the piece, each once."""
     for code, parts in leather_parts(case.piece).items():
@@ -84,7 +88,7 @@ def reserve(use: LeatherUse) -> int:
     return use.leather.reserve_um2
 
 
-@truth("leather.short", "the leather is short by area", reads=["lots", "quantity"])
+@truth("leather.short", "the leather is short by area", reads=["lots", "quantity", "sizes"])
 def short(use: LeatherUse) -> bool:
     """Whether more is needed than all lots have free."""
     return needed(use) > free(use)
@@ -131,7 +135,7 @@ class PartShare(LeatherUse):
         return {"leather": self.leather.name, "part": self.part}
 
 
-@subject("share", "each part's share of its leather", ("leather", "part"))
+@subject("share", "each part's share of its leather", ("leather", "part"), reads=["leather"], groups=_sharing)
 def each_share(case: Case) -> Iterator[PartShare]:
     """List the parts whose leather is known."""
     for use in each_leather(case):
@@ -144,13 +148,13 @@ def several_lots(use: PartShare) -> bool:
     return len(use.case.lots_for(use.part)) > 1
 
 
-@truth("share.lies", "the lots of the part's leather hold every panel", reads=["lots", "quantity"])
+@truth("share.lies", "the lots of the part's leather hold every panel", reads=["lots", "quantity", "sizes"])
 def share_lies(use: PartShare) -> bool:
     """Whether the leather is neither short nor without a layout."""
     return use.case.lies(use.leather.code)
 
 
-@truth("piece.outside_grade_a", "the outside comes from grade A only", reads=["lots"])
+@truth("piece.outside_grade_a", "the outside comes from grade A only", reads=["lots"], of=("outside",))
 def outside_grade_a(whole: Whole) -> bool | None:
     """Whether every lot of the outside is grade A; None without a lot."""
     lots = whole.case.outside_lots

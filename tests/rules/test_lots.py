@@ -20,8 +20,8 @@ from rules.check import judge
 from rules.evaluate import OUTCOMES, Found, order_of, rank_of
 from rules.judge import Fired
 from rules.layout import verify
-from rules.lots import preference
 from rules.piece import Piece
+from rules.preference import preference
 from rules.sample import sample_spec, sample_specs
 from rules.shop import Shop
 from rules.spec import Spec

@@ -1,0 +1,196 @@
+"""What is kept of one check for the next: a rule is judged anew only where what it reads is new.
+
+A cell holds the rules that read the same facets of a piece. Its word for given facets is kept: a
+set of bits, one for each rule and severity that fired, and what fired on which instance. A frame
+holds the cells of a pattern whose parts share their leathers in one way. The verdict is the union
+of the cells' words, for every assignment of lots alike; nothing of an answer is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from operator import itemgetter
+
+from catalog.model import Lot, Pattern
+from rules.case import Case
+from rules.facets import OF_PIECE, Facet, Names
+from rules.ir import Rule, names_in
+from rules.judge import Fired
+from rules.piece import PartUse, Piece
+from rules.preference import Lots, preferred
+from rules.sorter import Found, Sorter, Table
+from rules.subjects import Instance
+from rules.vocabulary import BY_PART, SAME_FOR_ALL, SUBJECTS, TERMS, Group, Lister
+
+#: Words kept before all are forgotten: customers' own letters and sizes never end.
+MOST_KEPT = 400_000
+#: What most specs leave as it is. Keys of fewer facets would be hit hardly more often, but there would be more of them.
+_SELDOM = frozenset(
+    {"side", "ship_to", "rush", "ready_by", "stitch", "modifications", "purpose", "foreign", "named", "revision"}
+)
+Bits = int
+Signature = tuple[int, ...]
+SorterOf = Callable[[str, Table], Sorter]
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """Rules of one subject over the instances of one set of parts."""
+
+    lister: Lister
+    group: Group | None
+    rules: tuple[Rule, ...]
+    sorter: Sorter
+
+    def instances(self, case: Case) -> Iterable[Instance]:
+        """List the instances in a case."""
+        return self.lister.instances(case, self.group)
+
+
+Hit = tuple[Member, int, Rule, Fired]
+"""What fired: the member, the place of the instance in its list, the rule, its word."""
+
+
+@dataclass(slots=True)
+class Cell:
+    """Rules that read the same facets, with the words they gave by the numbers of those facets."""
+
+    members: tuple[Member, ...]
+    facets: tuple[Facet, ...]
+    key: Callable[[list[int]], Hashable]
+    words: dict[Hashable, Bits] = field(default_factory=dict)
+    hits: dict[Hashable, tuple[Hit, ...]] = field(default_factory=dict)
+
+    def judge(self, case: Case) -> tuple[Hit, ...]:
+        """Judge every member in a case: what fired, on which instance."""
+        return tuple(
+            (member, place, each.rule, each.fired)
+            for member in self.members
+            for place, instance in enumerate(member.instances(case))
+            for each in member.sorter.fired(instance)
+        )
+
+    def found(self, key: Hashable, case: Case) -> Iterator[Found]:
+        """Return what was kept as findings on the instances of another case that reads the same."""
+        hits = self.hits[key]
+        listed = {id(member): list(member.instances(case)) for member, *_ in hits}
+        return (Found(rule, fired, listed[id(member)][place]) for member, place, rule, fired in hits)
+
+
+class Frame:
+    """The cells of one pattern with its parts' leathers known and shared in one way.
+
+    ``free`` read no lots; ``due[n]`` can be judged once part n, after all before it, has its lots.
+    """
+
+    def __init__(
+        self, pattern: Pattern, signature: Signature, tables: Mapping[str, Table], names: Names, sorter: SorterOf
+    ) -> None:  # fmt: skip
+        self.pattern = pattern
+        self.parts = pattern.parts
+        self._names = names
+        self._lots: dict[tuple[str, str], list[tuple[Lots, int]]] = {}
+        shared: dict[int, list[str]] = {}
+        for part, first in zip(pattern.parts, signature, strict=True):
+            if first >= 0:
+                shared.setdefault(first, []).append(part)
+        self._leathers = tuple(tuple(parts) for parts in shared.values())
+        members: dict[frozenset[Facet], list[tuple[frozenset[Facet], Member]]] = {}
+        for subject, rules in tables.items():
+            for facets, member in self._members_of(subject, rules, sorter):
+                members.setdefault(_core(facets), []).append((facets, member))
+        merged = [
+            (tuple(sorted(frozenset().union(*(facets for facets, _ in own)))), tuple(member for _, member in own))
+            for own in members.values()
+        ]
+        lots = {("lots", part) for part in self.parts}
+        self.facets = tuple(sorted({facet for facets, _ in merged for facet in facets} | lots))
+        place = {facet: at for at, facet in enumerate(self.facets)}
+        self.lots_at = tuple(place["lots", part] for part in self.parts)
+        self.free: list[Cell] = []
+        self.due: tuple[list[Cell], ...] = tuple([] for _ in self.parts)
+        for read, own in merged:
+            places = [place[facet] for facet in read]
+            key: Callable[[list[int]], Hashable] = itemgetter(*places) if places else _nothing
+            last = max((self.parts.index(part) for what, part in read if what == "lots"), default=None)
+            (self.free if last is None else self.due[last]).append(Cell(own, read, key))
+        self._whole = [(place[facet], facet[0], OF_PIECE[facet[0]]) for facet in self.facets if facet[0] in OF_PIECE]
+        self._leather = [(place[facet], facet[1]) for facet in self.facets if facet[0] == "leather"]
+        self._side = [(place[facet], facet[1]) for facet in self.facets if facet[0] == "side"]
+
+    def _members_of(self, subject: str, rules: Table, sorter: SorterOf) -> Iterator[tuple[frozenset[Facet], Member]]:
+        for lister in SUBJECTS[subject].listers:
+            groups = (None,) if lister.groups is None else dict.fromkeys(lister.groups(self.pattern, self._leathers))
+            for group in groups:
+                by_facets: dict[frozenset[Facet], Table] = {}
+                for rule, judge in rules:
+                    by_facets.setdefault(self._facets_of(rule, lister, group), []).append((rule, judge))
+                for facets, same in by_facets.items():
+                    yield facets, Member(lister, group, tuple(rule for rule, _ in same), sorter(subject, same))
+
+    def _facets_of(self, rule: Rule, lister: Lister, group: Group | None) -> frozenset[Facet]:
+        found = {facet for read in lister.reads for facet in scoped(read, group, self.parts)}
+        for name in names_in(rule):
+            if not name.startswith("threshold."):
+                found |= facets_read(name, rule.subject, group, self.parts)
+        # Lots say their leather, but for a leather that has none.
+        found |= {("leather", part) for read, part in found if read == "lots"}
+        return frozenset(found)
+
+    def ids(self, piece: Piece) -> list[int]:
+        """Return the numbers of a piece's facets by place; those of the lots are not yet given."""
+        number = self._names.number
+        ids = [0] * len(self.facets)
+        for at, read, value_of in self._whole:
+            ids[at] = number(read, value_of(piece))
+        spec = piece.spec.parts
+        for at, part in self._leather:
+            asked = spec.get(part)
+            ids[at] = number("leather", None if asked is None else asked.leather)
+        for at, part in self._side:
+            ids[at] = number("side", piece.parts[part].side)
+        return ids
+
+    def singles(self, piece: Piece, part: PartUse) -> list[tuple[Lots, int]]:
+        """Return the single lots that a part may be cut from, best first, with their numbers; () where none is."""
+        leather = "" if part.leather is None else part.leather.code
+        found = self._lots.get((part.code, leather))
+        if found is None:
+            lots = [(lot,) for lot in piece.catalog.lots_of(leather)] if leather else []
+            found = [self.numbered(each) for each in preferred(piece, part.code, lots) or [()]]
+            self._lots[part.code, leather] = found
+        return found
+
+    def numbered(self, lots: Lots) -> tuple[Lots, int]:
+        """Return lots with the number of their facet."""
+        return lots, self._names.number("lots", _codes(lots))
+
+
+def _codes(lots: tuple[Lot, ...]) -> tuple[str, ...]:
+    return tuple(lot.code for lot in lots)
+
+
+def facets_read(name: str, subject: str, group: Group | None, parts: Group) -> frozenset[Facet]:
+    """Return the facets that a name reads in a rule over a subject, for instances of one set of parts."""
+    term = TERMS[name]
+    of_whole = name.startswith("piece.") and subject != "piece"
+    own = term.of or (parts if of_whole else group)
+    return frozenset(facet for read in term.reads for facet in scoped(read, own, parts))
+
+
+def scoped(read: str, own: Group | None, parts: Group) -> Iterator[Facet]:
+    """Give the facets of one word of READS: by part for those of the parts named that the pattern has."""
+    if read in BY_PART:
+        yield from ((read, part) for part in parts if own is None or part in own)
+    elif read not in SAME_FOR_ALL:
+        yield read, ""
+
+
+def _core(facets: frozenset[Facet]) -> frozenset[Facet]:
+    """Return the facets without those that seldom differ: rules apart in nothing else are kept together."""
+    return frozenset((read, part) for read, part in facets if read not in _SELDOM)
+
+
+def _nothing(_: list[int]) -> Hashable:
+    return ()

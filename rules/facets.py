@@ -1,0 +1,67 @@
+"""What of a piece a rule may read, as small whole numbers: the same number, the same to the rule.
+
+One facet for each word of :data:`rules.vocabulary.READS` that can differ between two specs of a
+pattern on one day; leather, side and lots stand once for each part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Mapping
+from itertools import count
+from types import MappingProxyType
+from typing import Any, Final
+
+from catalog.model import Edge, Thread
+from rules.piece import Piece
+from rules.vocabulary import BY_PART, READS, SAME_FOR_ALL
+
+Facet = tuple[str, str]
+"""What is read, and of which part ("" where it is not read by part)."""
+
+
+def _named(asked: str | None, found: Thread | Edge | None) -> Hashable:
+    """A match reads the outside too, so what it came to counts beside what was written."""
+    return asked, None if found is None else found.code
+
+
+def _foreign(piece: Piece) -> Hashable:
+    own = () if piece.pattern is None else piece.pattern.parts
+    return tuple((part, asked.leather) for part, asked in piece.spec.parts.items() if part not in own)
+
+
+#: The value of each facet of the whole piece. What is not listed here is kept by part or is the same for all.
+OF_PIECE: Final[Mapping[str, Callable[[Piece], Hashable]]] = MappingProxyType(
+    {
+        "thread": lambda piece: _named(piece.spec.thread, piece.thread),
+        "edge": lambda piece: _named(piece.spec.edge, piece.edge),
+        "stitch": lambda piece: piece.spec.stitch,
+        "hardware": lambda piece: tuple(piece.spec.hardware.items()),
+        "sizes": lambda piece: tuple(piece.spec.sizes_um.items()),
+        "monogram": lambda piece: piece.spec.monogram,
+        "modifications": lambda piece: piece.spec.modifications,
+        "carry": lambda piece: piece.spec.carry,
+        "purpose": lambda piece: piece.spec.purpose,
+        "quantity": lambda piece: piece.spec.quantity,
+        "ship_to": lambda piece: piece.spec.ship_to,
+        "rush": lambda piece: piece.spec.rush,
+        "ready_by": lambda piece: piece.spec.ready_by,
+        "foreign": _foreign,
+        "named": lambda piece: tuple((part, tuple(codes)) for part, codes in piece.spec.lots.items()),
+        "revision": lambda piece: piece.spec.catalog_revision,
+    }
+)
+assert OF_PIECE.keys() | BY_PART | SAME_FOR_ALL == READS
+
+
+class Names:
+    """Numbers for the values of facets. Two threads never give one number to two values."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[str, dict[Any, int]] = {read: {} for read in (*OF_PIECE, *BY_PART)}
+        self._next = count()
+
+    def number(self, read: str, value: Hashable) -> int:
+        """Return the number of a value, a new one where it was never seen."""
+        numbers = self._numbers[read]
+        found = numbers.get(value)
+        return numbers.setdefault(value, next(self._next)) if found is None else found
