@@ -5,12 +5,12 @@ from __future__ import annotations
 from decimal import Decimal
 
 from catalog.model import Number, Span
-from catalog.units import shown
+from catalog.units import number_in
 
 
 def figure(value: Number, unit: str) -> int | float:
     """Return a base-unit value in ``unit``, half even to 3 decimals; whole figures stay whole."""
-    return _plain(shown(value, unit))
+    return number_in(value, unit)
 
 
 def figure_or_none(value: Number | None, unit: str) -> int | float | None:
@@ -31,7 +31,3 @@ def span_mm(span: Span) -> dict[str, int | float]:
 def money(minor: int, digits: int) -> str:
     """Return an amount as decimal text with the currency's own number of digits."""
     return f"{Decimal(minor).scaleb(-digits):f}"
-
-
-def _plain(value: Decimal) -> int | float:
-    return int(value) if value == value.to_integral_value() else float(value)

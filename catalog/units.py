@@ -50,9 +50,29 @@ UNITS: dict[str, Unit] = {
 }
 
 
+def thousandths(value: Number, unit: str) -> int:
+    """Return ``value`` (base units) in thousandths of ``unit``, rounded half even: for show only."""
+    whole, rest = divmod(value.numerator * 1000, per := value.denominator * UNITS[unit].per)
+    return whole + (2 * rest > per or (2 * rest == per and whole % 2))
+
+
 def shown(value: Number, unit: str) -> Decimal:
     """Return ``value`` (base units) in ``unit``, rounded half even to 3 decimals for show only."""
-    return Decimal(round(Fraction(value) * 1000 / UNITS[unit].per)).scaleb(-3)
+    return Decimal(thousandths(value, unit)).scaleb(-3)
+
+
+def number_in(value: Number, unit: str) -> int | float:
+    """Return ``value`` (base units) as a JSON number in ``unit``, at most 3 decimals."""
+    figure = thousandths(value, unit)
+    return figure / 1000 if figure % 1000 else figure // 1000
+
+
+def text_in(value: Number, unit: str) -> str:
+    """Return ``value`` (base units) in ``unit`` as people write it: no exponent, no trailing zeros."""
+    figure = thousandths(value, unit)
+    whole, rest = divmod(abs(figure), 1000)
+    sign = "-" if figure < 0 else ""
+    return f"{sign}{whole}.{rest:03d}".rstrip("0") if rest else f"{sign}{whole}"
 
 
 def denier_of(tex: Number) -> Fraction:

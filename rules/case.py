@@ -6,13 +6,13 @@ folds, the smallest for strength, the poorer grade.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 
 from catalog.model import Kind, Layer, Lot, Number, Panel, Pattern, Seam
-from rules.holding import Demand, Share, StockOf, leather_parts, share_out
+from rules.holding import Demand, Holding, leather_parts, share_out
 from rules.layout import Piece as LaidPiece
 from rules.piece import FLESH, OUTSIDE, PartUse, Piece
 from rules.stock import Warehouse, need_um2
@@ -80,7 +80,7 @@ class Case:
         self.today = today
         self._used: dict[str, ThicknessUse | None] = {}
         self._stacks: dict[tuple[Layer, ...], Stack] = {}
-        self._shares: dict[str, Share | None] = {}
+        self._holdings: dict[str, Holding] = {}
         self._thickest: Seam | str | None = _UNKNOWN
 
     def give(self, part: str, lots: tuple[Lot, ...] | None) -> None:
@@ -96,7 +96,7 @@ class Case:
         self._thickest = _UNKNOWN
         leather = self.piece.parts[part].leather
         if leather is not None:
-            self._shares.pop(leather.code, None)
+            self._holdings.pop(leather.code, None)
 
     def put(self, lots: Mapping[str, tuple[Lot, ...]]) -> None:
         """Give every part the lots named, and take back those of the others."""
@@ -128,8 +128,16 @@ class Case:
     def _thickness(self, panel_code: str) -> ThicknessUse | None:
         panel = self.piece.panels[panel_code]
         part = self.piece.parts[panel.part]
-        uses = [thickness_from(self.piece, panel, part, lot) for lot in self.lots_for(panel.part)]
-        return max(uses, key=lambda use: use.used_um) if uses else None
+        lots = self.lots_for(panel.part)
+        if len(lots) == 1:
+            return self.use_of(panel, part, lots[0])
+        return max((self.use_of(panel, part, lot) for lot in lots), key=lambda use: use.used_um, default=None)
+
+    def use_of(self, panel: Panel, part: PartUse, lot: Lot) -> ThicknessUse:
+        """Return what a panel is worked at from one lot."""
+        key = (self.piece.spec.pattern, panel.code, part.side, lot.code)
+        use: ThicknessUse = self.warehouse.uses.get(key, lambda: thickness_from(self.piece, panel, part, lot))
+        return use
 
     def layer_um(self, layer: Layer) -> int | None:
         """Return the thickness of one layer in a stack, pared where the layer says so."""
@@ -176,29 +184,30 @@ class Case:
                 found.append(LaidPiece(along, across, panel.turnable, panel.count * self.piece.quantity, panel.code))
         return found
 
-    def stock_of(self, leather: str) -> StockOf:
-        """Return what the order needs of a leather, and what all its lots have free."""
-        memo: dict[str, StockOf] = self.piece.memo.setdefault("stock", {})
-        if leather not in memo:
-            panels = [panel for part in leather_parts(self.piece)[leather] for panel in self.laid(part)]
-            kind = self.piece.catalog.leathers[leather].kind
-            free = sum(lot.free_um2 for lot in self.piece.catalog.lots_of(leather))
-            memo[leather] = StockOf(need_um2(panels, self.warehouse.gap_um, kind), free)
-        return memo[leather]
+    def held_by(self, leather: str) -> tuple[Hashable, ...]:
+        """Return all that the holding of a leather follows from, beside the catalog."""
+        given = tuple(
+            (part, tuple(lot.code for lot in self.lots_for(part))) for part in leather_parts(self.piece)[leather]
+        )
+        return leather, given, self.piece.laid_by
 
-    def share(self, leather: str) -> Share | None:
-        """Return how the panels of a leather are shared out over its lots, or None."""
-        if leather not in self._shares:
-            demands = [
-                Demand(part, tuple(self.laid(part)), self.lots_for(part)) for part in leather_parts(self.piece)[leather]
-            ]
-            kind = self.piece.catalog.leathers[leather].kind
-            self._shares[leather] = share_out(demands, kind, self.warehouse)
-        return self._shares[leather]
+    def holding(self, leather: str) -> Holding:
+        """Return what the order needs of a leather and how its lots hold it."""
+        found = self._holdings.get(leather)
+        if found is None:
+            found = self._holdings[leather] = self.warehouse.holdings.get(
+                self.held_by(leather), lambda: self._hold(leather)
+            )
+        return found
 
-    def lies(self, leather: str) -> bool:
-        """Whether the lots given hold every panel of a leather; never where it is short by area."""
-        return not self.stock_of(leather).short and self.share(leather) is not None
+    def _hold(self, leather: str) -> Holding:
+        parts = leather_parts(self.piece)[leather]
+        kind = self.piece.catalog.leathers[leather].kind
+        demands = [Demand(part, tuple(self.laid(part)), self.lots_for(part)) for part in parts]
+        need = need_um2([panel for demand in demands for panel in demand.panels], self.warehouse.gap_um, kind)
+        free = sum(lot.free_um2 for lot in self.piece.catalog.lots_of(leather))
+        share = None if need > free else share_out(demands, kind, self.warehouse)
+        return Holding(need, free, share)
 
     @property
     def outside_lots(self) -> tuple[Lot, ...]:

@@ -11,7 +11,7 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import Any
 
-from catalog.units import shown
+from catalog.units import number_in
 from rules.case import Case
 from rules.closed import closed_um
 from rules.cost import cost_minor, margin_percent_of
@@ -144,8 +144,7 @@ def number_json(value: int | Fraction | None, unit: str) -> int | float | None:
     """Return a base-unit figure as a JSON number in its unit, at most 3 decimals."""
     if value is None:
         return None
-    decimal = shown(value, unit)
-    return int(decimal) if decimal == decimal.to_integral_value() else float(decimal)
+    return number_in(value, unit)
 
 
 def _figures(case: Case) -> dict[str, Any]:

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from catalog.model import Pattern, Size
-from catalog.units import shown
+from catalog.units import text_in
 from rules.piece import Index, Piece
-from rules.words import plain
 
 #: Never filled in and never offered as a remedy: only the customer knows them.
 NEVER_FILLED = frozenset({"waist_to_hole_mm"})
@@ -234,7 +233,7 @@ def _made(size: Size) -> tuple[str, ...]:
 
 def mm_text(um: int) -> str:
     """Return micrometers as a figure of millimeters."""
-    return plain(shown(um, "mm"))
+    return text_in(um, "mm")
 
 
 def _modifications(piece: Piece, _: Group) -> Iterator[Choice]:

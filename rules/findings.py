@@ -7,12 +7,12 @@ from datetime import date
 from fractions import Fraction
 from typing import Any
 
-from catalog.units import shown
+from catalog.units import number_in, text_in
 from rules.ir import SEVERITIES, Bound, Severity
 from rules.judge import Fired
 from rules.sorter import Found
 from rules.vocabulary import TERMS
-from rules.words import figure, fill, plain
+from rules.words import figure, fill
 
 _HEADLINE = 120
 _PLACE = {severity: place for place, severity in enumerate(SEVERITIES)}
@@ -125,8 +125,7 @@ def _shown(value: Any, unit: str) -> Shown:
         return None
     if unit == "date":
         return date.fromordinal(int(value)).isoformat()
-    decimal = shown(value, unit)
-    return int(decimal) if decimal == decimal.to_integral_value() else float(decimal)
+    return number_in(value, unit)
 
 
 def _limit(fired: Fired, unit: str) -> Shown | list[Shown]:
@@ -155,14 +154,14 @@ def _figures_in_words(fired: Fired, unit: str) -> dict[str, str]:
     return {
         "measured": figure(fired.measured, unit),
         "limit": _ends(ends, unit),
-        "off_by": f"{plain(shown(off_by, 'count'))} days" if unit == "date" else figure(off_by, unit),
+        "off_by": f"{text_in(off_by, 'count')} days" if unit == "date" else figure(off_by, unit),
     }
 
 
 def _ends(ends: tuple[Any, ...], unit: str) -> str:
     if len(ends) == 1:
         return figure(ends[0], unit)
-    return f"{plain(shown(ends[0], unit))} to {figure(ends[1], unit)}"
+    return f"{text_in(ends[0], unit)} to {figure(ends[1], unit)}"
 
 
 def headline_of(findings: tuple[Finding, ...], name: str) -> str:

@@ -21,12 +21,20 @@ from rules.stock import Warehouse
 SPLIT_UP_TO = 24
 
 
+Share = dict[tuple[str, str], int]
+"""Panels by (label of the panel, lot code)."""
+
+
 @dataclass(frozen=True, slots=True)
-class StockOf:
-    """Area of one leather: what the order needs with yield, and what all its lots have free."""
+class Holding:
+    """One leather of an order: the area needed with yield, what all its lots have free, the panels by lot.
+
+    ``share`` is None where the leather is short by area, or the lots given do not hold every panel.
+    """
 
     need_um2: Fraction
     free_um2: int
+    share: Share | None
 
     @property
     def short(self) -> bool:
@@ -41,10 +49,6 @@ def leather_parts(piece: Piece) -> dict[str, tuple[str, ...]]:
         if part.leather is not None:
             found.setdefault(part.leather.code, []).append(part.code)
     return {leather: tuple(parts) for leather, parts in found.items()}
-
-
-Share = dict[tuple[str, str], int]
-"""Panels by (label of the panel, lot code)."""
 
 
 @dataclass(frozen=True, slots=True)

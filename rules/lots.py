@@ -150,7 +150,7 @@ class Search:
     def _holds(self, part: str, choice: Lots) -> bool:
         leather = self._piece.parts[part].leather
         alone = Case(self._piece, {part: choice}, self._case.warehouse, self._case.today)
-        return leather is not None and alone.lies(leather.code)
+        return leather is not None and alone.holding(leather.code).share is not None
 
     def _descend(self, depth: int, word: Bits, choices: Sequence[Choices]) -> None:
         order = self._judges.order(word)

@@ -299,6 +299,12 @@ class Piece:
         return self.spec.sizes_um.get(size)
 
     @cached_property
+    def laid_by(self) -> tuple[Any, ...]:
+        """All that the panels to be laid follow from."""
+        code = None if self.pattern is None else self.pattern.code
+        return code, self.quantity, tuple(sorted(self.spec.sizes_um.items()))
+
+    @cached_property
     def complete(self) -> bool:
         """Whether every part has a known leather and thread, edge and hardware are chosen."""
         if self.pattern is None or any(part.leather is None for part in self.parts.values()):

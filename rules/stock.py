@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
+from typing import Any
 
 from catalog.model import Kind, Lot
 from rules.layout import Layout, Piece, Rect, lay_out
+from rules.memo import Memo
 
 
 def net_um2(pieces: Iterable[Piece], gap_um: int) -> int:
@@ -23,27 +25,28 @@ def need_um2(pieces: Iterable[Piece], gap_um: int, kind: Kind) -> Fraction:
     return net_um2(pieces, gap_um) / kind.yield_ratio
 
 
-#: Layouts remembered; a shop that is asked for ever new quantities must not fill the memory.
+#: Results remembered; a shop that is asked for ever new quantities must not fill the memory.
 MOST_REMEMBERED = 20_000
 
 
 class Warehouse:
-    """The lots as they stand at one stock revision, with layouts already tried."""
+    """The lots as they stand at one stock revision, with what was already worked out about them.
+
+    ``holdings``, ``cuts`` and ``uses`` keep results of :mod:`rules.case` and :mod:`rules.cutting`
+    by all that they follow from.
+    """
 
     def __init__(self, gap_um: int) -> None:
         self.gap_um = gap_um
-        self._layouts: dict[tuple[tuple[Piece, ...], str], Layout] = {}
+        self._layouts: Memo[Layout] = Memo(MOST_REMEMBERED)
+        self.holdings: Memo[Any] = Memo(MOST_REMEMBERED)
+        self.cuts: Memo[Any] = Memo(MOST_REMEMBERED)
+        self.uses: Memo[Any] = Memo(MOST_REMEMBERED)
 
     def layout(self, pieces: Sequence[Piece], lot: Lot) -> Layout:
         """Return the layout of the panels in one lot's free rectangles."""
-        key = (tuple(sorted(pieces)), lot.code)
-        layout = self._layouts.get(key)
-        if layout is None:
-            layout = lay_out(key[0], self.rects_of(lot), self.gap_um)
-            if len(self._layouts) >= MOST_REMEMBERED:
-                self._layouts.clear()
-            self._layouts[key] = layout
-        return layout
+        ordered = tuple(sorted(pieces))
+        return self._layouts.get((ordered, lot.code), lambda: lay_out(ordered, self.rects_of(lot), self.gap_um))
 
     @staticmethod
     def rects_of(lot: Lot) -> list[Rect]:
@@ -52,6 +55,7 @@ class Warehouse:
 
     def holds(self, pieces: Sequence[Piece], lot: Lot, kind: Kind) -> bool:
         """Whether one lot holds the panels, by area and by layout."""
-        if need_um2(pieces, self.gap_um, kind) > lot.free_um2:
+        share = Fraction(kind.yield_ratio)
+        if net_um2(pieces, self.gap_um) * share.denominator > lot.free_um2 * share.numerator:
             return False
         return self.layout(pieces, lot).found

@@ -9,12 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from datetime import date
-from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
 from catalog.model import Threshold
-from catalog.units import UNITS, shown
+from catalog.units import UNITS, text_in
 from rules.ir import (
     AllowOnly,
     Compare,
@@ -49,18 +48,12 @@ def fill(sentence: str, fields: Mapping[str, str]) -> str:
     return filled[:1].upper() + filled[1:]
 
 
-def plain(figure: Decimal) -> str:
-    """Return a figure as people write it: no exponent, no trailing zeros."""
-    text = f"{figure:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
 def figure(value: int | Fraction, unit: str) -> str:
     """Return a base-unit value with its unit, as a sentence shows it."""
     if unit == "date":
         return date.fromordinal(int(value)).isoformat()
     words = UNITS[unit].words
-    return f"{plain(shown(value, unit))} {words}".strip()
+    return f"{text_in(value, unit)} {words}".strip()
 
 
 def _term(term: Term, thresholds: Mapping[str, Threshold]) -> str:

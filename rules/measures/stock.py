@@ -67,13 +67,13 @@ def each_leather(case: Case) -> Iterator[LeatherUse]:
 @number("leather.needed", "dm2", "leather needed, with yield", reads=["leather", "quantity", "sizes", "pattern"])
 def needed(use: LeatherUse) -> Fraction:
     """Return the area of all parts x quantity, yield counted, um2."""
-    return use.case.stock_of(use.leather.code).need_um2
+    return use.case.holding(use.leather.code).need_um2
 
 
 @number("leather.free", "dm2", "free leather in all lots", reads=["lots"])
 def free(use: LeatherUse) -> int:
     """Return the free area of every lot of the leather, um2."""
-    return use.case.stock_of(use.leather.code).free_um2
+    return use.case.holding(use.leather.code).free_um2
 
 
 @number("leather.left_after", "dm2", "leather left after this order", reads=["lots", "quantity", "sizes"])
@@ -97,7 +97,7 @@ def short(use: LeatherUse) -> bool:
 @truth("leather.lies", "the lots given hold every panel", reads=["lots", "quantity", "sizes"])
 def lies(use: LeatherUse) -> bool:
     """Whether all panels lie in the free rectangles of the lots given, area respected."""
-    return use.case.lies(use.leather.code)
+    return use.case.holding(use.leather.code).share is not None
 
 
 @truth("leather.last_lot", "the leather is in its last lot", reads=["leather"])
@@ -151,7 +151,7 @@ def several_lots(use: PartShare) -> bool:
 @truth("share.lies", "the lots of the part's leather hold every panel", reads=["lots", "quantity", "sizes"])
 def share_lies(use: PartShare) -> bool:
     """Whether the leather is neither short nor without a layout."""
-    return use.case.lies(use.leather.code)
+    return use.case.holding(use.leather.code).share is not None
 
 
 @truth("piece.outside_grade_a", "the outside comes from grade A only", reads=["lots"], of=("outside",))

@@ -147,9 +147,9 @@ def test_pieces_and_area_asked_never_exceed_what_is_free(seed: int, shop: Shop, 
         case = verdict.case
         area: dict[str, Fraction] = {}
         for part in case.piece.parts.values():
-            if part.leather is None or part.kind is None or not case.lies(part.leather.code):
+            if part.leather is None or part.kind is None or case.holding(part.leather.code).share is None:
                 continue
-            share = case.share(part.leather.code)
+            share = case.holding(part.leather.code).share
             assert share is not None
             for panel in case.laid(part.code):
                 counts = {code: count for (label, code), count in share.items() if label == panel.label}
