@@ -7,11 +7,12 @@ those has hidden a caller's slip, so each is a fault here.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable, Coroutine, Mapping
 from typing import Any, Final
 
 from fastapi import Request, Response
 from fastapi.routing import APIRoute
+from pydantic_core import to_json
 
 from api.errors import ProblemError
 
@@ -58,6 +59,16 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
+def json_answer(value: Mapping[str, Any]) -> Response:
+    """Return a value as the JSON body of an answer.
+
+    For answers that this program builds field by field from its own figures: passing them through
+    their model once more would cost a tenth of the request and change no byte. The contract tests hold
+    every such answer to its model.
+    """
+    return Response(to_json(value), media_type=MEDIA_TYPE)
+
+
 class StrictRequest(Request):
     """A request whose body is read by :func:`parse`."""
 
@@ -82,7 +93,9 @@ class JsonRoute(APIRoute):
 
         async def strict(request: Request) -> Response:
             _check_media(request)
-            return await handle(StrictRequest(request.scope, request.receive))
+            # A body that was read already is kept on the request that read it.
+            own = isinstance(request, StrictRequest)
+            return await handle(request if own else StrictRequest(request.scope, request.receive))
 
         return strict
 

@@ -22,7 +22,8 @@ async def _no_query(_query: Annotated[NoParameters, Query()]) -> None:
     """Refuse every query parameter."""
 
 
-async def _house(request: Request) -> House:
+async def house_of(request: Request) -> House:
+    """Return the house."""
     house: House = request.app.state.house
     return house
 
@@ -32,12 +33,13 @@ async def _published(request: Request) -> Published:
     return published
 
 
-async def _caller() -> Caller:
+async def caller_of(_request: Request) -> Caller:
+    """Return who asks."""
     # Until there are keys, whoever reaches the port is the owner; the default host is this machine.
     return Caller.OWNER
 
 
 NO_QUERY: Final = Depends(_no_query)
-HouseDep = Annotated[House, Depends(_house)]
+HouseDep = Annotated[House, Depends(house_of)]
 PublishedDep = Annotated[Published, Depends(_published)]
-CallerDep = Annotated[Caller, Depends(_caller)]
+CallerDep = Annotated[Caller, Depends(caller_of)]

@@ -32,7 +32,11 @@ from rules.remedies import alternatives_for, remedies_for
 from rules.shop import Shop
 from rules.sorter import Found
 from rules.spec import Spec
+from rules.stock import TooLongError
 from rules.thread import thread_each_um
+
+#: Steps of a search over lots in haste: some milliseconds.
+HURRIED_WORK = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +96,20 @@ def check(
         alternatives_for(verdict, recheck, alternatives) if alternatives else [],
     )
     return _answer(shop, verdict, filled, offers, explain=explain)
+
+
+def quick_check(shop: Shop, spec: Spec, *, today: date) -> dict[str, Any] | None:
+    """Return the answer to a spec if nothing stands in its way and that is soon known, else None.
+
+    The same bytes as :func:`check`. For callers that must not be kept waiting for others: what
+    needs remedies, many steps of the search over lots or a hard layout is left to a patient check.
+    """
+    try:
+        best = find_best(shop.piece(spec), shop.judges(today), shop.hurried, today, HURRIED_WORK)
+    except TooLongError:
+        return None
+    verdict = Verdict(best.case, best.found, findings_of(list(best.found)), best.work)
+    return _answer(shop, verdict, (), Offers({}, []), explain=False) if verdict.outcome == OUTCOMES[0] else None
 
 
 def _answer(shop: Shop, verdict: Verdict, filled: tuple[str, ...], offers: Offers, *, explain: bool) -> dict[str, Any]:

@@ -12,6 +12,7 @@ is the best in the order of preference too. Exact: what is left out could not wi
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -24,7 +25,7 @@ from rules.evaluate import Judges
 from rules.piece import OUTSIDE, Piece
 from rules.preference import Lots, preferred
 from rules.sorter import Found
-from rules.stock import Warehouse
+from rules.stock import TooLongError, Warehouse
 
 Choices = list[tuple[Lots, int]]
 """Lots for a part with the number of their facet, best first."""
@@ -42,7 +43,7 @@ class Best:
 class Search:
     """One search over the assignments of a piece."""
 
-    def __init__(self, piece: Piece, judges: Judges, frame: Frame, case: Case) -> None:
+    def __init__(self, piece: Piece, judges: Judges, frame: Frame, case: Case, most_work: float) -> None:
         self._piece = piece
         self._judges = judges
         self._frame = frame
@@ -54,6 +55,7 @@ class Search:
         self._best_order: int | None = None
         self._ceiling: int | None = None
         self._work = 0
+        self._most_work = most_work
 
     def run(self) -> Best:
         """Return the best assignment."""
@@ -167,14 +169,20 @@ class Search:
                 break  # what the parts before it say is no better already
             self._given[part], self._ids[at] = lots, number
             self._work += 1
+            if self._work > self._most_work:
+                raise TooLongError
             self._descend(depth + 1, word | self._union(due), choices)
         self._given.pop(part, None)
 
 
-def find_best(piece: Piece, judges: Judges, warehouse: Warehouse, today: date) -> Best:
-    """Return the best assignment of lots to the parts of a piece, with its findings."""
+def find_best(piece: Piece, judges: Judges, warehouse: Warehouse, today: date, most_work: float = math.inf) -> Best:
+    """Return the best assignment of lots to the parts of a piece, with its findings.
+
+    Raises:
+        TooLongError: More than ``most_work`` steps, or a layout that a hurried warehouse leaves alone.
+    """
     case = Case(piece, {}, warehouse, today)
     frame = judges.frame(piece)
     if frame is None:
         return Best(case, tuple(judges.everything(case)), 1)
-    return Search(piece, judges, frame, case).run()
+    return Search(piece, judges, frame, case, most_work).run()

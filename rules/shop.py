@@ -12,7 +12,7 @@ from rules.book import Book, load_book
 from rules.evaluate import Judges
 from rules.piece import Indexes, Piece
 from rules.spec import Spec
-from rules.stock import Warehouse
+from rules.stock import HurriedWarehouse, Warehouse
 
 
 @dataclass(frozen=True)
@@ -23,6 +23,7 @@ class Shop:
     book: Book
     indexes: Indexes
     warehouse: Warehouse
+    hurried: Warehouse
     stock_revision: int = 0
     backlog_revision: int = 0
     _judges: dict[date, Judges] = field(default_factory=dict)
@@ -49,4 +50,9 @@ def open_shop(catalog: Catalog, book_files: Mapping[str, str]) -> Shop:
     """
     book = load_book(book_files, catalog.thresholds)
     gap_um = int(catalog.thresholds["nest_gap_mm"].value)
-    return Shop(catalog, book, Indexes(catalog), Warehouse(gap_um))
+    return shop_of(catalog, book, Warehouse(gap_um))
+
+
+def shop_of(catalog: Catalog, book: Book, warehouse: Warehouse) -> Shop:
+    """Return a shop over a catalog, a rule book that was read, and lots as they stand."""
+    return Shop(catalog, book, Indexes(catalog), warehouse, HurriedWarehouse(warehouse))

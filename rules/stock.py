@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Any
 
 from catalog.model import Kind, Lot
-from rules.layout import Layout, Piece, Rect, lay_out
+from rules.layout import EXACT_UP_TO, Layout, Piece, Rect, lay_out
 from rules.memo import Memo
 
 
@@ -27,6 +27,12 @@ def need_um2(pieces: Iterable[Piece], gap_um: int, kind: Kind) -> Fraction:
 
 #: Results remembered; a shop that is asked for ever new quantities must not fill the memory.
 MOST_REMEMBERED = 20_000
+#: Steps of a layout in haste: some milliseconds.
+HURRIED_STEPS = 2_000
+
+
+class TooLongError(Exception):
+    """An answer in haste would take too long; nothing is decided."""
 
 
 class Warehouse:
@@ -38,7 +44,7 @@ class Warehouse:
 
     def __init__(self, gap_um: int) -> None:
         self.gap_um = gap_um
-        self._layouts: Memo[Layout] = Memo(MOST_REMEMBERED)
+        self.layouts: Memo[Layout] = Memo(MOST_REMEMBERED)
         self.holdings: Memo[Any] = Memo(MOST_REMEMBERED)
         self.cuts: Memo[Any] = Memo(MOST_REMEMBERED)
         self.uses: Memo[Any] = Memo(MOST_REMEMBERED)
@@ -46,7 +52,10 @@ class Warehouse:
     def layout(self, pieces: Sequence[Piece], lot: Lot) -> Layout:
         """Return the layout of the panels in one lot's free rectangles."""
         ordered = tuple(sorted(pieces))
-        return self._layouts.get((ordered, lot.code), lambda: lay_out(ordered, self.rects_of(lot), self.gap_um))
+        return self.layouts.get((ordered, lot.code), lambda: self._lay_out(ordered, lot))
+
+    def _lay_out(self, pieces: tuple[Piece, ...], lot: Lot) -> Layout:
+        return lay_out(pieces, self.rects_of(lot), self.gap_um)
 
     @staticmethod
     def rects_of(lot: Lot) -> list[Rect]:
@@ -59,3 +68,25 @@ class Warehouse:
         if net_um2(pieces, self.gap_um) * share.denominator > lot.free_um2 * share.numerator:
             return False
         return self.layout(pieces, lot).found
+
+
+class HurriedWarehouse(Warehouse):
+    """A warehouse that shares what another has worked out and itself works out only what is quick."""
+
+    def __init__(self, patient: Warehouse) -> None:
+        super().__init__(patient.gap_um)
+        self.layouts, self.holdings = patient.layouts, patient.holdings
+        self.cuts, self.uses = patient.cuts, patient.uses
+
+    def _lay_out(self, pieces: tuple[Piece, ...], lot: Lot) -> Layout:
+        """Lay out few panels.
+
+        Raises:
+            TooLongError: There are many, or it takes more than a few thousand steps.
+        """
+        if sum(piece.count for piece in pieces) > EXACT_UP_TO:
+            raise TooLongError
+        layout = lay_out(pieces, self.rects_of(lot), self.gap_um, HURRIED_STEPS)
+        if not layout.exact:
+            raise TooLongError
+        return layout

@@ -31,7 +31,7 @@ EXACT_UP_TO = 12
 _STEPS = 100_000_000
 
 
-def lay_out(pieces: Sequence[Piece], rects: Sequence[Rect], gap_um: int) -> Layout:
+def lay_out(pieces: Sequence[Piece], rects: Sequence[Rect], gap_um: int, steps: int = _STEPS) -> Layout:
     """Lay out panels in the free rectangles of one lot.
 
     Every copy lies wholly in one rectangle, any two of one rectangle at least ``gap_um`` apart
@@ -42,6 +42,7 @@ def lay_out(pieces: Sequence[Piece], rects: Sequence[Rect], gap_um: int) -> Layo
         pieces: What to lay out, in any order; micrometers.
         rects: The free rectangles, in any order, disjoint; micrometers.
         gap_um: Least distance between two panels, micrometers.
+        steps: Steps of the exact search at most; spent, the answer is "not found, not exact".
 
     Returns:
         The layout. Its verdict does not depend on the order of pieces or rectangles.
@@ -54,14 +55,14 @@ def lay_out(pieces: Sequence[Piece], rects: Sequence[Rect], gap_um: int) -> Layo
         raise ValueError("a rectangle must have positive sides")
     order = sorted(range(len(rects)), key=lambda index: (rects[index], index))
     sheets = [Sheet(rects[i].along_um + gap_um, rects[i].across_um + gap_um) for i in order]
-    spots, exact = _decide(kinds, sheets)
+    spots, exact = _decide(kinds, sheets, steps)
     if spots is None:
         return Layout(found=False, placements=(), exact=exact)
     placements = _placements(spots, kinds, pieces, order, gap_um)
     return Layout(found=True, placements=placements, exact=True)
 
 
-def _decide(kinds: list[Kind], sheets: list[Sheet]) -> tuple[list[Spot] | None, bool]:
+def _decide(kinds: list[Kind], sheets: list[Sheet], steps: int) -> tuple[list[Spot] | None, bool]:
     """Return spots or None, and whether that is proven."""
     if refuted(kinds, sheets):
         return None, True
@@ -70,7 +71,7 @@ def _decide(kinds: list[Kind], sheets: list[Sheet]) -> tuple[list[Spot] | None, 
         return spots, True
     if sum(kind.copies for kind in kinds) > EXACT_UP_TO:
         return None, len(sheets) == 1 and refuted_in_one(kinds, sheets[0])
-    budget = Budget(_STEPS)
+    budget = Budget(steps)
     try:
         if len(sheets) == 1:
             return lie_in_one(kinds, sheets[0], budget), True

@@ -16,9 +16,8 @@ from rules.check import check, judge
 from rules.evaluate import OUTCOMES
 from rules.ir import SEVERITIES
 from rules.layout import EXACT_UP_TO
-from rules.piece import Indexes
 from rules.sample import sample_spec
-from rules.shop import Shop
+from rules.shop import Shop, shop_of
 from rules.spec import PartChoice, Spec
 from rules.stock import Warehouse
 from rules.themes import known_good, pick
@@ -31,7 +30,7 @@ FOLDS = ("FLD-01", "FLD-02", "FLD-03")
 
 def over(shop: Shop, catalog: Catalog) -> Shop:
     """The same rules over other facts."""
-    return Shop(catalog, shop.book, Indexes(catalog), Warehouse(shop.warehouse.gap_um))
+    return shop_of(catalog, shop.book, Warehouse(shop.warehouse.gap_um))
 
 
 def place(shop: Shop, spec: Spec, today: date) -> int:

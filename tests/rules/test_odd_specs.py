@@ -10,16 +10,15 @@ import pytest
 from catalog.model import Catalog
 from rules.check import check, judge
 from rules.findings import headline_of
-from rules.piece import Indexes
 from rules.promise import working_day_from
-from rules.shop import Shop
+from rules.shop import Shop, shop_of
 from rules.spec import Monogram, PartChoice, Purpose, Spec
 from rules.stock import MOST_REMEMBERED, Warehouse
 from rules.themes import known_good
 
 
 def over(shop: Shop, catalog: Catalog) -> Shop:
-    return Shop(catalog, shop.book, Indexes(catalog), Warehouse(shop.warehouse.gap_um))
+    return shop_of(catalog, shop.book, Warehouse(shop.warehouse.gap_um))
 
 
 def rules_of(answer: dict) -> set[str]:
