@@ -10,6 +10,7 @@ from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from typing import Any
 
 from catalog.model import Kind, Layer, Lot, Number, Panel, Pattern, Seam
 from rules.holding import Demand, Holding, leather_parts, share_out
@@ -82,6 +83,8 @@ class Case:
         self._stacks: dict[tuple[Layer, ...], Stack] = {}
         self._holdings: dict[str, Holding] = {}
         self._thickest: Seam | str | None = _UNKNOWN
+        #: What others worked out about these lots; forgotten when the lots change.
+        self.kept: dict[str, Any] = {}
 
     def give(self, part: str, lots: tuple[Lot, ...] | None) -> None:
         """Give a part its lots; None takes them back."""
@@ -93,6 +96,7 @@ class Case:
             if panel.part == part:
                 self._used.pop(panel.code, None)
         self._stacks.clear()
+        self.kept.clear()
         self._thickest = _UNKNOWN
         leather = self.piece.parts[part].leather
         if leather is not None:

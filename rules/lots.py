@@ -60,15 +60,15 @@ class Search:
     def run(self) -> Best:
         """Return the best assignment."""
         base = self._union(self._frame.free)
+        free = [(cell, key) for cell in self._frame.free if cell.words[key := cell.key(self._ids)]] if base else []
         singles = [self._singles(part) for part in self._parts]
         self._descend(0, base, singles)
         if self._refused:
             self._widen(base, singles)
         given, ids = self._best
         self._case.put(given)
-        cells = [*self._frame.free, *(cell for due in self._frame.due for cell in due)]
-        keys = ((cell, cell.key(ids)) for cell in cells)
-        found = [each for cell, key in keys if cell.words[key] for each in cell.found(key, self._case)]
+        due = [(cell, key) for cells in self._frame.due for cell in cells if cell.words[key := cell.key(ids)]]
+        found = [each for cell, key in free + due for each in cell.found(key, self._case)]
         return Best(self._case, tuple(found), self._work)
 
     def _word(self, cell: Cell, key: Hashable) -> Bits:

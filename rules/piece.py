@@ -32,6 +32,7 @@ from catalog.model import (
     Zone,
 )
 from catalog.strict_yaml import suggest
+from rules.bench import Times
 from rules.spec import Spec
 
 GRAIN = "grain"
@@ -149,6 +150,11 @@ class Indexes:
     def uses(self) -> Index[str]:
         """Uses that a spec may name."""
         return Index(self.catalog.uses)
+
+    @cached_property
+    def times(self) -> Times:
+        """Bench times in whole parts of a minute."""
+        return Times(self.catalog)
 
     @cached_property
     def claims(self) -> Index[str]:

@@ -9,15 +9,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
-from fractions import Fraction
 from functools import lru_cache
-from math import ceil
 
 import holidays
 
 from catalog.model import Workshop
 from rules.case import Case
-from rules.labor import order_minutes
+from rules.labor import order_parts
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,14 +28,15 @@ class Promise:
 
 def promise_of(case: Case) -> Promise | None:
     """Return the promise, or None where the pattern is unknown."""
-    minutes = order_minutes(case)
-    if minutes is None:
+    time = order_parts(case)
+    if time is None:
         return None
-    shop = case.piece.catalog.workshop
-    if case.piece.spec.rush:
+    piece = case.piece
+    shop, per_minute = piece.catalog.workshop, piece.indexes.times.per_minute
+    if piece.spec.rush:
         weeks = shop.rush_weeks
     else:
-        weeks = ceil(Fraction(shop.backlog_minutes + minutes) / shop.bench_minutes_per_week)
+        weeks = -(-(shop.backlog_minutes * per_minute + time) // (shop.bench_minutes_per_week * per_minute))
     return Promise(working_day_from(case.today + timedelta(weeks=weeks), shop), weeks)
 
 
@@ -46,10 +45,14 @@ def working_day_from(day: date, shop: Workshop) -> date:
 
     A workshop that never works within a year of the day gets the day itself back.
     """
+    return _working_day_from(day, shop.holiday_calendar, frozenset(shop.working_weekdays))
+
+
+@lru_cache(maxsize=4096)
+def _working_day_from(day: date, calendar: str, weekdays: frozenset[int]) -> date:
     for ahead in range(366):
         candidate = day + timedelta(days=ahead)
-        works = candidate.weekday() in shop.working_weekdays
-        if works and candidate not in _public_holidays(shop.holiday_calendar, candidate.year):
+        if candidate.weekday() in weekdays and candidate not in _public_holidays(calendar, candidate.year):
             return candidate
     return day
 

@@ -38,8 +38,8 @@ class TooLongError(Exception):
 class Warehouse:
     """The lots as they stand at one stock revision, with what was already worked out about them.
 
-    ``holdings``, ``cuts`` and ``uses`` keep results of :mod:`rules.case` and :mod:`rules.cutting`
-    by all that they follow from.
+    ``holdings``, ``cuts``, ``uses`` and ``costs`` keep results of :mod:`rules.case`,
+    :mod:`rules.cutting` and :mod:`rules.cost` by all that they follow from.
     """
 
     def __init__(self, gap_um: int) -> None:
@@ -48,6 +48,7 @@ class Warehouse:
         self.holdings: Memo[Any] = Memo(MOST_REMEMBERED)
         self.cuts: Memo[Any] = Memo(MOST_REMEMBERED)
         self.uses: Memo[Any] = Memo(MOST_REMEMBERED)
+        self.costs: Memo[Fraction] = Memo(MOST_REMEMBERED)
 
     def layout(self, pieces: Sequence[Piece], lot: Lot) -> Layout:
         """Return the layout of the panels in one lot's free rectangles."""
@@ -76,7 +77,7 @@ class HurriedWarehouse(Warehouse):
     def __init__(self, patient: Warehouse) -> None:
         super().__init__(patient.gap_um)
         self.layouts, self.holdings = patient.layouts, patient.holdings
-        self.cuts, self.uses = patient.cuts, patient.uses
+        self.cuts, self.uses, self.costs = patient.cuts, patient.uses, patient.costs
 
     def _lay_out(self, pieces: tuple[Piece, ...], lot: Lot) -> Layout:
         """Lay out few panels.

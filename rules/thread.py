@@ -2,18 +2,9 @@
 
 from __future__ import annotations
 
-from catalog.model import Number, Pattern, Seam
+from catalog.model import Number
+from rules.bench import stitches_of
 from rules.case import Case
-
-
-def stitches_at(length_um: int, pitch_um: int) -> int:
-    """Return length / pitch, rounded half up."""
-    return (2 * length_um + pitch_um) // (2 * pitch_um)
-
-
-def stitches_of(pattern: Pattern, seam: Seam) -> int:
-    """Return the stitches of a seam."""
-    return stitches_at(seam.length_um, pattern.pitch_um)
 
 
 def saddle_stitch_um(pitch_um: Number, stack_um: Number) -> Number:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from fractions import Fraction
 
 from catalog.model import Number
+from rules.bench import stitches_of
 from rules.subjects import Whole
-from rules.thread import stitches_of, thread_each_um
+from rules.thread import thread_each_um
 from rules.vocabulary import number
 
 
