@@ -62,58 +62,69 @@ def pointers_of(found: Found) -> tuple[str, ...]:
     return tuple(dict.fromkeys(pointers))
 
 
+class _Placed:
+    """A finding with where it points and its place among others of its severity."""
+
+    __slots__ = ("at", "cause", "found", "key", "parts")
+
+    def __init__(self, found: Found) -> None:
+        self.found = found
+        self.at = pointers_of(found)
+        self.parts = frozenset(found.instance.parts)
+        subject = tuple(f"{name}={value}" for name, value in sorted(found.instance.subject.items()))
+        self.key = (found.rule.id, self.at, subject)
+        self.cause: _Placed | None = None
+
+    @property
+    def order(self) -> tuple[Any, ...]:
+        """Return severity, causes before it, rule id, pointers, subject."""
+        return _PLACE[self.found.fired.severity], self.depth, *self.key
+
+    @property
+    def depth(self) -> int:
+        """Return how many causes stand before it; a circle of causes ends where it closes."""
+        seen, cause = {id(self)}, self.cause
+        while cause is not None and id(cause) not in seen:
+            seen.add(id(cause))
+            cause = cause.cause
+        return len(seen) - 1
+
+
 def findings_of(found: list[Found]) -> tuple[Finding, ...]:
     """Return findings in the order severity, root before effect, rule id, pointer, subject."""
-    causes = {id(each): _cause(each, found) for each in found}
-    ordered = sorted(found, key=lambda each: _sort_key(each, depth=_depth(each, causes)))
-    ids = {id(each): f"f{place}" for place, each in enumerate(ordered, start=1)}
-    return tuple(
-        _finding(each, ids[id(each)], None if (cause := causes[id(each)]) is None else ids[id(cause)])
-        for each in ordered
-    )
+    placed = [_Placed(each) for each in found]
+    for each in placed:
+        if each.found.rule.effect_of:
+            each.cause = _cause(each, placed)
+    placed.sort(key=lambda each: each.order)
+    ids = {id(each): f"f{place}" for place, each in enumerate(placed, start=1)}
+    return tuple(_finding(each, ids[id(each)], None if each.cause is None else ids[id(each.cause)]) for each in placed)
 
 
-def _depth(found: Found, causes: dict[int, Found | None]) -> int:
-    """Return how many causes stand before a finding; a circle of causes ends where it closes."""
-    seen = {id(found)}
-    cause = causes[id(found)]
-    while cause is not None and id(cause) not in seen:
-        seen.add(id(cause))
-        cause = causes[id(cause)]
-    return len(seen) - 1
-
-
-def _sort_key(found: Found, *, depth: int) -> tuple[Any, ...]:
-    subject = tuple(f"{name}={value}" for name, value in sorted(found.instance.subject.items()))
-    return _PLACE[found.fired.severity], depth, found.rule.id, pointers_of(found), subject
-
-
-def _cause(effect: Found, found: list[Found]) -> Found | None:
+def _cause(effect: _Placed, placed: list[_Placed]) -> _Placed | None:
     """Return the finding that explains this one: its rule is named, and a choice is shared."""
-    causes = [
-        each for each in found if each is not effect and each.rule.id in effect.rule.effect_of and _touch(each, effect)
-    ]
-    return min(causes, key=lambda each: _sort_key(each, depth=0), default=None)
+    named = effect.found.rule.effect_of
+    causes = [each for each in placed if each is not effect and each.found.rule.id in named and _touch(each, effect)]
+    return min(causes, key=lambda each: (_PLACE[each.found.fired.severity], *each.key), default=None)
 
 
-def _touch(one: Found, other: Found) -> bool:
-    mine, theirs = pointers_of(one), pointers_of(other)
-    depends = set(other.instance.parts) & set(one.instance.parts)
-    return bool(depends) or any(_under(a, b) or _under(b, a) for a in mine for b in theirs)
+def _touch(one: _Placed, other: _Placed) -> bool:
+    return bool(one.parts & other.parts) or any(_under(a, b) or _under(b, a) for a in one.at for b in other.at)
 
 
 def _under(pointer: str, above: str) -> bool:
     return pointer == above or pointer.startswith(f"{above}/")
 
 
-def _finding(found: Found, name: str, cause: str | None) -> Finding:
+def _finding(placed: _Placed, name: str, cause: str | None) -> Finding:
+    found = placed.found
     fired, instance, rule = found.fired, found.instance, found.rule
     unit = TERMS[fired.name].unit if fired.name in TERMS else ""
     words, clause = instance.words | _figures_in_words(fired, unit), rule.clauses[fired.clause]
     tell = clause.tell or rule.tell
     bench = clause.bench or (tell if clause.tell else rule.bench or rule.tell)
     return Finding(
-        id=name, rule=rule.id, severity=fired.severity, at=pointers_of(found), subject=instance.subject,
+        id=name, rule=rule.id, severity=fired.severity, at=placed.at, subject=instance.subject,
         measured=_shown(fired.measured, unit), limit=_limit(fired, unit), bound=fired.bound,
         off_by=_off_by(fired, unit), unit=unit or None, caused_by=cause, message=fill(tell, words),
         bench_message=fill(bench, words), params=instance.params, source=rule.source,

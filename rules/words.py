@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping
 from datetime import date
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 from catalog.model import Threshold
@@ -44,8 +45,14 @@ def placeholders_in(sentence: str) -> list[str]:
 
 def fill(sentence: str, fields: Mapping[str, str]) -> str:
     """Return the sentence with each placeholder replaced by its field, first letter raised."""
-    filled = _PLACEHOLDER.sub(lambda found: fields.get(found[1], ""), sentence)
+    filled = "".join([text if fixed else fields.get(text, "") for fixed, text in _cut(sentence)])
     return filled[:1].upper() + filled[1:]
+
+
+@lru_cache(maxsize=4096)
+def _cut(sentence: str) -> tuple[tuple[bool, str], ...]:
+    """Return a sentence cut at its placeholders: text as it stands (True) and names (False), in turn."""
+    return tuple((place % 2 == 0, text) for place, text in enumerate(_PLACEHOLDER.split(sentence)))
 
 
 def figure(value: int | Fraction, unit: str) -> str:
