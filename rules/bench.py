@@ -11,19 +11,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import lcm
 
-from catalog.model import Catalog, Labor, Number, Pattern, Seam
+from catalog.model import Catalog, Labor, Number, Pattern
+from rules.thread import stitches_of
 
 _HUNDRED_MM = 100_000
-
-
-def stitches_at(length_um: int, pitch_um: int) -> int:
-    """Return length / pitch, rounded half up."""
-    return (2 * length_um + pitch_um) // (2 * pitch_um)
-
-
-def stitches_of(pattern: Pattern, seam: Seam) -> int:
-    """Return the stitches of a seam."""
-    return stitches_at(seam.length_um, pattern.pitch_um)
 
 
 @dataclass(frozen=True, slots=True)

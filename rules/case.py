@@ -1,70 +1,18 @@
-"""A case: a piece, with lots given to its parts. All geometry that rules share stands here.
-
-A part cut from several lots takes the worst of them: the largest thickness for stacks and
-folds, the smallest for strength, the poorer grade.
-"""
+"""A case: a piece, with lots given to its parts, and the geometry that follows from both."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Hashable, Mapping
 from datetime import date
 from functools import cached_property
-from typing import Any
+from typing import Any, cast
 
-from catalog.model import Kind, Layer, Lot, Number, Panel, Pattern, Seam
+from catalog.model import Lot, Number, Panel, Pattern
 from rules.holding import Demand, Holding, leather_parts, share_out
 from rules.layout import Piece as LaidPiece
-from rules.piece import FLESH, OUTSIDE, PartUse, Piece
+from rules.piece import OUTSIDE, Piece
+from rules.shape import Shape
 from rules.stock import Warehouse, need_um2
-
-_UNKNOWN = "not yet known"
-
-
-@dataclass(frozen=True, slots=True)
-class ThicknessUse:
-    """What a panel is worked at from one lot. ``how`` names the first rule of use that applies."""
-
-    how: str
-    used_um: int
-
-
-def thickness_from(piece: Piece, panel: Panel, part: PartUse, lot: Lot) -> ThicknessUse:
-    """Return the thickness a panel is worked at from a lot (common practice, no source).
-
-    First that applies: too thin (as it is); fits; over by the tolerance, with some of the lot
-    within (the maximum is chosen on the hide); flesh out, unsplittable, too delicate, bearing
-    (never split); else split to the maximum.
-    """
-    low, high, most = lot.thickness.min_um, lot.thickness.max_um, panel.thickness.max_um
-    if high < panel.thickness.min_um:
-        return ThicknessUse("too_thin", high)
-    if high <= most:
-        return ThicknessUse("fits", high)
-    if low <= most and high - most <= piece.threshold("thickness_over_tolerance_mm"):
-        return ThicknessUse("tolerated", most)
-    return _taken_off(piece, part.side, piece.catalog.leathers[lot.leather].kind, high, most)
-
-
-def _taken_off(piece: Piece, side: str, kind: Kind, high: int, most: int) -> ThicknessUse:
-    """Return the use of a lot that is over a panel's maximum, beyond the tolerance."""
-    if side == FLESH:
-        return ThicknessUse("flesh_out", most)
-    if kind.split == "refuse":
-        return ThicknessUse("unsplittable", high)
-    if most < kind.split_min_um:
-        return ThicknessUse("too_delicate", high)
-    if piece.bearing:
-        return ThicknessUse("bearing", most)
-    return ThicknessUse("split_sign_off" if kind.split == "sign_off" else "split", most)
-
-
-@dataclass(frozen=True, slots=True)
-class Stack:
-    """The sum of known layers, and whether every layer is known."""
-
-    total_um: int
-    complete: bool
 
 
 class Case:
@@ -79,10 +27,8 @@ class Case:
         self.lots = dict(lots)
         self.warehouse = warehouse
         self.today = today
-        self._used: dict[str, ThicknessUse | None] = {}
-        self._stacks: dict[tuple[Layer, ...], Stack] = {}
         self._holdings: dict[str, Holding] = {}
-        self._thickest: Seam | str | None = _UNKNOWN
+        self._shape: Shape | None = None
         #: What others worked out about these lots; forgotten when the lots change.
         self.kept: dict[str, Any] = {}
 
@@ -92,12 +38,8 @@ class Case:
             self.lots.pop(part, None)
         else:
             self.lots[part] = lots
-        for panel in self.panels:
-            if panel.part == part:
-                self._used.pop(panel.code, None)
-        self._stacks.clear()
         self.kept.clear()
-        self._thickest = _UNKNOWN
+        self._shape = None
         leather = self.piece.parts[part].leather
         if leather is not None:
             self._holdings.pop(leather.code, None)
@@ -123,55 +65,23 @@ class Case:
         """Return the lots given to a part; none where the leather is unknown or has no lot."""
         return self.lots.get(part, ())
 
-    def thickness(self, panel_code: str) -> ThicknessUse | None:
-        """Return the worst thickness that a panel is worked at, or None where not known."""
-        if panel_code not in self._used:
-            self._used[panel_code] = self._thickness(panel_code)
-        return self._used[panel_code]
-
-    def _thickness(self, panel_code: str) -> ThicknessUse | None:
-        panel = self.piece.panels[panel_code]
-        part = self.piece.parts[panel.part]
-        lots = self.lots_for(panel.part)
-        if len(lots) == 1:
-            return self.use_of(panel, part, lots[0])
-        return max((self.use_of(panel, part, lot) for lot in lots), key=lambda use: use.used_um, default=None)
-
-    def use_of(self, panel: Panel, part: PartUse, lot: Lot) -> ThicknessUse:
-        """Return what a panel is worked at from one lot."""
-        key = (self.piece.spec.pattern, panel.code, part.side, lot.code)
-        use: ThicknessUse = self.warehouse.uses.get(key, lambda: thickness_from(self.piece, panel, part, lot))
-        return use
-
-    def layer_um(self, layer: Layer) -> int | None:
-        """Return the thickness of one layer in a stack, pared where the layer says so."""
-        use = self.thickness(layer.panel)
-        if use is None:
-            return None
-        return use.used_um if layer.skived_to_um is None else min(use.used_um, layer.skived_to_um)
-
-    def stack(self, layers: tuple[Layer, ...]) -> Stack:
-        """Return the sum of a stack's layers."""
-        if layers not in self._stacks:
-            heights = [(layer.count, self.layer_um(layer)) for layer in layers]
-            total = sum(count * height for count, height in heights if height is not None)
-            self._stacks[layers] = Stack(total, all(height is not None for _, height in heights))
-        return self._stacks[layers]
-
-    def panels_stack(self, panels: Iterable[str], skived_to_um: int | None) -> Stack:
-        """Return the sum of panels laid on each other, capped where they are pared."""
-        found = self.stack(tuple(Layer(panel, 1) for panel in panels))
-        if skived_to_um is None:
-            return found
-        return Stack(min(found.total_um, skived_to_um), found.complete)
-
     @property
-    def thickest_seam(self) -> Seam | None:
-        """The seam with the thickest stack, the first of equals; None without seams."""
-        if isinstance(self._thickest, str):
-            seams = () if self.pattern is None else tuple(self.pattern.seams.values())
-            self._thickest = max(seams, key=lambda seam: self.stack(seam.layers).total_um, default=None)
-        return self._thickest
+    def shape(self) -> Shape:
+        """How thick the pattern comes out from the lots given. Raises ValueError where no pattern is known."""
+        if self._shape is None:
+            piece = self.piece
+            if piece.pattern is None:
+                raise ValueError("no pattern is known")
+            parts = [(part.side, self.lots_for(code)) for code, part in piece.parts.items()]
+            key = piece.pattern.code, *[(side, *[lot.code for lot in lots]) for side, lots in parts]
+            self._shape = self.warehouse.shapes.get(key, self._shaped)
+        return self._shape
+
+    def _shaped(self) -> Shape:
+        piece = self.piece
+        sides = {code: part.side for code, part in piece.parts.items()}
+        lots = {code: self.lots_for(code) for code in piece.parts}
+        return Shape(piece.catalog, cast("Pattern", piece.pattern), sides, lots)
 
     def finished_um(self, panel: Panel) -> tuple[int, int]:
         """Return a panel's finished width and height with the sizes asked for."""

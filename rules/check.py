@@ -33,7 +33,6 @@ from rules.shop import Shop
 from rules.sorter import Found
 from rules.spec import Spec
 from rules.stock import TooLongError
-from rules.thread import thread_each_um
 
 #: Steps of a search over lots in haste: some milliseconds.
 HURRIED_WORK = 100
@@ -169,15 +168,15 @@ def _figures(case: Case) -> dict[str, Any]:
     piece, pattern = case.piece, case.pattern
     if pattern is None:
         return {}
-    thread, cost = thread_each_um(case), cost_minor(case)
-    stacks = {seam.code: number_json(case.stack(seam.layers).total_um, "mm") for seam in pattern.seams.values()}
-    spine = value_of_spine(case)
+    thread, cost = case.shape.thread_um, cost_minor(case)
+    stacks = {code: number_json(stack.total_um, "mm") for code, stack in case.shape.seams.items()}
+    spine = case.shape.spine
     return {
         "closed_thickness_mm": number_json(closed_um(case), "mm"),
         "thread_m": None if thread is None else _figure(thread * piece.quantity, "m"),
         "edge_ml": None if piece.edge is None else number_json(edge_ul(piece) or 0, "ml"),
         "stack_mm": stacks,
-        "spine_mm": number_json(spine, "mm"),
+        "spine_mm": None if spine is None else number_json(spine.total_um, "mm"),
         "minutes": number_json(order_minutes(case), "min"),
         "cost": None if cost is None else money(piece, round(Fraction(cost))),
         "margin_percent": number_json(margin_percent_of(case), "percent"),
@@ -189,12 +188,6 @@ def _figure(value: int | Fraction, unit: str) -> int | float | None:
     exact = Fraction(value) / 100
     rounded = round(exact)
     return rounded / 10_000 if unit == "m" else number_json(value, unit)
-
-
-def value_of_spine(case: Case) -> int | None:
-    """Return the stack at the spine in um, or None where the pattern has no spine."""
-    spine = None if case.pattern is None else case.pattern.spine
-    return None if spine is None else case.panels_stack(spine.panels, spine.skived_to_um).total_um
 
 
 def _rated_for(case: Case) -> dict[str, Any] | None:

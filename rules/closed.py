@@ -18,7 +18,7 @@ def closed_um(case: Case) -> Number | None:
     pattern = case.pattern
     if pattern is None:
         return None
-    layers = case.stack(pattern.closed.layers)
+    layers = case.shape.closed
     return layers.total_um + contents_um(case.piece, pattern) if layers.complete else None
 
 

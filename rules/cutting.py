@@ -65,6 +65,5 @@ def _all_or_none(case: Case, part: str) -> list[LaidPiece]:
 
 def _worked_mm(case: Case, part: str, lot: Lot) -> float | int:
     """Return the largest thickness that the part's panels are worked at from the lot, mm."""
-    use = case.piece.parts[part]
-    worked = [case.use_of(panel, use, lot).used_um for panel in case.panels if panel.part == part]
+    worked = [case.shape.use_of(panel, lot).used_um for panel in case.panels if panel.part == part]
     return number_in(max(worked, default=0), "mm")

@@ -217,6 +217,13 @@ def names_in(rule: Rule) -> frozenset[str]:
     return frozenset(found)
 
 
+def names_of(condition: Condition) -> frozenset[str]:
+    """Return every name that a condition reads."""
+    found: set[str] = set()
+    _collect(condition, found)
+    return frozenset(found)
+
+
 def _collect_verb(verb: Verb, found: set[str]) -> None:
     match verb:
         case Forbid(rows=rows) | AllowOnly(rows=rows):

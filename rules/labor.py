@@ -7,8 +7,6 @@ from rules.bench import Times
 from rules.case import Case
 from rules.piece import Piece
 
-_SPLIT = ("split", "split_sign_off")
-
 
 def order_minutes(case: Case) -> Number | None:
     """Return the minutes of the whole order, or None where the pattern is unknown."""
@@ -27,7 +25,7 @@ def order_parts(case: Case) -> int | None:
         return None
     times = piece.indexes.times
     once = 0 if piece.spec.monogram is None else times.monogram_once
-    return (_fixed(piece, times) + _splitting(case, times)) * piece.quantity + once
+    return (_fixed(piece, times) + case.shape.split_panels * times.split_panel) * piece.quantity + once
 
 
 def _fixed(piece: Piece, times: Times) -> int:
@@ -48,12 +46,3 @@ def _fixed(piece: Piece, times: Times) -> int:
     if spec.monogram is not None:
         total += len(spec.monogram.text.replace(" ", "")) * times.monogram_letter
     return total
-
-
-def _splitting(case: Case, times: Times) -> int:
-    split = 0
-    for panel in case.panels:
-        use = case.thickness(panel.code)
-        if use is not None and use.how in _SPLIT:
-            split += panel.count
-    return split * times.split_panel

@@ -38,7 +38,7 @@ class TooLongError(Exception):
 class Warehouse:
     """The lots as they stand at one stock revision, with what was already worked out about them.
 
-    ``holdings``, ``cuts``, ``uses`` and ``costs`` keep results of :mod:`rules.case`,
+    ``holdings``, ``cuts``, ``shapes`` and ``costs`` keep results of :mod:`rules.case`,
     :mod:`rules.cutting` and :mod:`rules.cost` by all that they follow from.
     """
 
@@ -47,7 +47,7 @@ class Warehouse:
         self.layouts: Memo[Layout] = Memo(MOST_REMEMBERED)
         self.holdings: Memo[Any] = Memo(MOST_REMEMBERED)
         self.cuts: Memo[Any] = Memo(MOST_REMEMBERED)
-        self.uses: Memo[Any] = Memo(MOST_REMEMBERED)
+        self.shapes: Memo[Any] = Memo(MOST_REMEMBERED)
         self.costs: Memo[Fraction] = Memo(MOST_REMEMBERED)
 
     def layout(self, pieces: Sequence[Piece], lot: Lot) -> Layout:
@@ -77,7 +77,7 @@ class HurriedWarehouse(Warehouse):
     def __init__(self, patient: Warehouse) -> None:
         super().__init__(patient.gap_um)
         self.layouts, self.holdings = patient.layouts, patient.holdings
-        self.cuts, self.uses, self.costs = patient.cuts, patient.uses, patient.costs
+        self.cuts, self.shapes, self.costs = patient.cuts, patient.shapes, patient.costs
 
     def _lay_out(self, pieces: tuple[Piece, ...], lot: Lot) -> Layout:
         """Lay out few panels.

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from catalog.model import Fold, Kind, Layer, Lot, Panel, Pattern, Seam
-from rules.case import Case, ThicknessUse
+from rules.case import Case
 from rules.choices import LISTS, Choice, Lists, choices_of
 from rules.piece import PartUse, Piece
+from rules.shape import ThicknessUse
 from rules.vocabulary import Group, Lister, subject
 
 
@@ -294,7 +295,7 @@ def each_panel(case: Case) -> Iterator[PanelUse]:
 def panel_use(case: Case, panel: Panel, lot: Lot) -> PanelUse:
     """Return a panel cut from a lot of its part's leather."""
     part, kind = case.piece.parts[panel.part], case.piece.catalog.leathers[lot.leather].kind
-    return PanelUse(case, part, kind, panel, lot, case.use_of(panel, part, lot))
+    return PanelUse(case, part, kind, panel, lot, case.shape.use_of(panel, lot))
 
 
 @dataclass(frozen=True)

@@ -92,6 +92,11 @@ def _test(condition: Condition, thresholds: Mapping[str, Threshold]) -> str:
             return " and ".join(_test(each, thresholds) for each in condition.conditions) or "always"
 
 
+def condition_in_words(condition: Condition, thresholds: Mapping[str, Threshold]) -> str:
+    """Return a condition as people read it; one that asks nothing is "always"."""
+    return _test(condition, thresholds)
+
+
 def _word(value: Any) -> str:
     return {True: "true", False: "false"}[value] if isinstance(value, bool) else str(value)
 

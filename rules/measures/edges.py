@@ -36,20 +36,20 @@ def edge_grade(whole: Whole) -> str | None:
 )
 def edge_untaken(whole: Whole) -> Fraction | None:
     """Return the share of layers, the outside's aside, whose kind refuses the finish."""
-    edge, seam = whole.piece.edge, whole.case.thickest_seam
+    edge, seam = whole.piece.edge, whole.case.shape.thickest_seam
     if edge is None or edge.finish not in _USED_UP or seam is None:
         return None
     return _untaken(whole.case, seam, edge.finish)
 
 
 def _untaken(case: Case, seam: Seam, finish: str) -> Fraction | None:
-    total = case.stack(seam.layers).total_um
+    total = case.shape.seams[seam.code].total_um
     if total == 0:
         return None
     untaken = 0
     for layer in seam.layers:
         part = case.piece.parts[case.piece.panels[layer.panel].part]
-        height = case.layer_um(layer)
+        height = case.shape.layer_um(layer)
         if part.code != OUTSIDE and part.kind is not None and height is not None and part.kind.edge[finish] == "refuse":
             untaken += layer.count * height
     return Fraction(untaken, total)

@@ -386,7 +386,7 @@ def welt(use: BladeUse) -> int | None:
     """Return the lower thickness of the welt's lots, or what it is worked at if less, um."""
     pattern = use.case.pattern
     panel = None if pattern is None else next((p for p in pattern.panels.values() if p.part == "welt"), None)
-    worked = None if panel is None else use.case.thickness(panel.code)
+    worked = None if panel is None else use.case.shape.thickness(panel.code)
     if worked is None:
         return None
     return min(worked.used_um, *(lot.thickness.min_um for lot in use.case.lots_for("welt")))

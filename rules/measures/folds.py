@@ -21,8 +21,8 @@ def bend_strain(thickness_um: int, inner_radius_um: int) -> Fraction:
 @number("fold.strain", "ratio", "strain of the outer fibers at the fold", reads=["lots", "side"])
 def strain(use: FoldUse) -> Fraction | None:
     """Return the strain of the known layers together; None where none is known."""
-    stack = use.case.panels_stack(use.fold.panels, use.fold.skived_to_um)
-    if use.case.thickness(use.fold.panels[0]) is None:
+    stack = use.case.shape.panels_stack(use.fold.panels, use.fold.skived_to_um)
+    if use.case.shape.thickness(use.fold.panels[0]) is None:
         return None
     return bend_strain(stack.total_um, use.fold.inner_radius_um)
 
@@ -67,9 +67,9 @@ def skive_min(use: FoldUse) -> int | None:
 @truth("fold.pared", "the fold is thicker than what it is pared to", reads=["lots", "side"])
 def pared(use: FoldUse) -> bool | None:
     """Whether paring takes anything off."""
-    if use.fold.skived_to_um is None or use.case.thickness(use.fold.panels[0]) is None:
+    if use.fold.skived_to_um is None or use.case.shape.thickness(use.fold.panels[0]) is None:
         return None
-    return use.case.panels_stack(use.fold.panels, None).total_um > use.fold.skived_to_um
+    return use.case.shape.panels_stack(use.fold.panels, None).total_um > use.fold.skived_to_um
 
 
 @number(

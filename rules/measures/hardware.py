@@ -81,7 +81,7 @@ def grips(use: FixingUse) -> bool:
 @number("fixing.gripped", "mm", "leather at the fixing", reads=["lots", "side", "pattern"])
 def gripped(use: FixingUse) -> int | None:
     """Return the sum of the layers gripped, um, capped where the place is pared; None while one is missing."""
-    stack = use.case.stack(use.fixing.layers)
+    stack = use.case.shape.stack(use.fixing.layers)
     if not stack.complete:
         return None
     pared = use.fixing.skived_to_um

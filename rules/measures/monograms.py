@@ -217,7 +217,7 @@ def artwork(use: MonogramUse) -> bool:
 def panel_thickness(use: MonogramUse) -> int | None:
     """Return the thickness the zone's panel is worked at, um."""
     zone = use.piece.zone
-    worked = None if zone is None else use.case.thickness(zone.panel)
+    worked = None if zone is None else use.case.shape.thickness(zone.panel)
     return None if worked is None else worked.used_um
 
 

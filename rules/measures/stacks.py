@@ -11,13 +11,13 @@ from rules.vocabulary import number, truth, word
 @number("seam.stack", "mm", "stack at the seam", reads=["lots", "side"])
 def stack(use: SeamUse) -> int:
     """Return the sum of the known layers, um."""
-    return use.case.stack(use.seam.layers).total_um
+    return use.case.shape.seams[use.seam.code].total_um
 
 
 @truth("seam.complete", "every layer of the seam is known", reads=["lots"])
 def complete(use: SeamUse) -> bool:
     """Whether every layer is known."""
-    return use.case.stack(use.seam.layers).complete
+    return use.case.shape.seams[use.seam.code].complete
 
 
 @number("seam.limit", "mm", "the seam's limit", reads=["pattern"])
@@ -54,7 +54,7 @@ def skive_min(use: LayerUse) -> int | None:
 @truth("layer.pared", "the layer is thicker than what it is pared to", reads=["lots", "side"])
 def pared(use: LayerUse) -> bool | None:
     """Whether paring takes anything off."""
-    thickness = use.case.thickness(use.layer.panel)
+    thickness = use.case.shape.thickness(use.layer.panel)
     if thickness is None or use.layer.skived_to_um is None:
         return None
     return thickness.used_um > use.layer.skived_to_um
@@ -63,8 +63,8 @@ def pared(use: LayerUse) -> bool | None:
 @number("spine.stack", "mm", "stack at the spine", reads=["lots", "side"])
 def spine_stack(use: SpineUse) -> int | None:
     """Return the sum at the spine, um, capped where it is pared."""
-    spine = None if use.case.pattern is None else use.case.pattern.spine
-    return None if spine is None else use.case.panels_stack(spine.panels, spine.skived_to_um).total_um
+    spine = use.case.shape.spine
+    return None if spine is None else spine.total_um
 
 
 @number("spine.limit", "mm", "the spine's limit", reads=["pattern"])
@@ -77,15 +77,15 @@ def spine_limit(use: SpineUse) -> int | None:
 @number("piece.thickest", "mm", "stack of the thickest seam", reads=["lots", "side"])
 def thickest(whole: Whole) -> int | None:
     """Return the known layers of the thickest seam, um; None while none is known."""
-    seam = whole.case.thickest_seam
-    return None if seam is None else whole.case.stack(seam.layers).total_um or None
+    seam = whole.case.shape.thickest_seam
+    return None if seam is None else whole.case.shape.seams[seam.code].total_um or None
 
 
 @truth("piece.thickest_complete", "every layer of the thickest seam is known", reads=["lots"])
 def thickest_complete(whole: Whole) -> bool | None:
     """Whether the thickest seam is complete: a thin edge is judged only then."""
-    seam = whole.case.thickest_seam
-    return None if seam is None else whole.case.stack(seam.layers).complete
+    seam = whole.case.shape.thickest_seam
+    return None if seam is None else whole.case.shape.seams[seam.code].complete
 
 
 @word("piece.finish", "edge finish", reads=["edge"], levels=("burnish", "stain", "paint", "turned", "raw"))

@@ -5,9 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 
 from catalog.model import Number
-from rules.bench import stitches_of
 from rules.subjects import Whole
-from rules.thread import thread_each_um
+from rules.thread import stitches_of
 from rules.vocabulary import number
 
 
@@ -21,7 +20,7 @@ def thread_ratio(whole: Whole) -> Fraction | None:
 @number("piece.thread_needed", "m", "thread needed", reads=["lots", "side", "quantity", "pattern"])
 def thread_needed(whole: Whole) -> Number | None:
     """Return the thread of the whole order, um."""
-    each = thread_each_um(whole.case)
+    each = whole.case.shape.thread_um
     return None if each is None else each * whole.piece.quantity
 
 
