@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
+from functools import cached_property
 
 from catalog.goods import (
     Edge,
@@ -240,4 +241,11 @@ class Catalog:
 
     def lots_of(self, leather: str) -> tuple[Lot, ...]:
         """Return the lots of a leather in catalog order."""
-        return tuple(lot for lot in self.lots.values() if lot.leather == leather)
+        return self._by_leather.get(leather, ())
+
+    @cached_property
+    def _by_leather(self) -> Mapping[str, tuple[Lot, ...]]:
+        found: dict[str, tuple[Lot, ...]] = {}
+        for lot in self.lots.values():
+            found[lot.leather] = (*found.get(lot.leather, ()), lot)
+        return found

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
 from datetime import date
-from functools import cached_property
 from typing import Any, cast
 
 from catalog.model import Lot, Number, Panel, Pattern
 from rules.holding import Demand, Holding, leather_parts, share_out
 from rules.layout import Piece as LaidPiece
+from rules.lazy import once
 from rules.piece import OUTSIDE, Piece
 from rules.shape import Shape
 from rules.stock import Warehouse, need_um2
@@ -56,7 +56,7 @@ class Case:
         """The pattern, if known."""
         return self.piece.pattern
 
-    @cached_property
+    @once
     def panels(self) -> tuple[Panel, ...]:
         """The pattern's panels; none where the pattern is unknown."""
         return tuple(self.piece.panels.values())

@@ -9,7 +9,7 @@ of the cells' words, for every assignment of lots alike; nothing of an answer is
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from operator import itemgetter
 
 from catalog.model import Lot, Pattern
@@ -34,7 +34,7 @@ Signature = tuple[int, ...]
 SorterOf = Callable[[str, Table], Sorter]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Member:
     """Rules of one subject over the instances of one set of parts."""
 
@@ -42,25 +42,37 @@ class Member:
     group: Group | None
     rules: tuple[Rule, ...]
     sorter: Sorter
+    _places: list[int] | None = None
 
     def instances(self, case: Case) -> Iterable[Instance]:
         """List the instances in a case."""
-        return self.lister.instances(case, self.group)
+        if self.group is None or self.lister.reads or self.lister.own:
+            return self.lister.instances(case, self.group)
+        # The pattern alone says which they are: where they stand in its list is found out once.
+        listed = list(self.lister.instances(case, None))
+        if self._places is None:
+            self._places = [place for place, each in enumerate(listed) if each.parts == self.group]
+        return [listed[place] for place in self._places]
 
 
 Hit = tuple[Member, int, Rule, Fired]
 """What fired: the member, the place of the instance in its list, the rule, its word."""
 
 
-@dataclass(slots=True)
 class Cell:
     """Rules that read the same facets, with the words they gave by the numbers of those facets."""
 
-    members: tuple[Member, ...]
-    facets: tuple[Facet, ...]
-    key: Callable[[list[int]], Hashable]
-    words: dict[Hashable, Bits] = field(default_factory=dict)
-    hits: dict[Hashable, tuple[Hit, ...]] = field(default_factory=dict)
+    __slots__ = ("facets", "hits", "kept", "key", "members", "words")
+
+    def __init__(
+        self, members: tuple[Member, ...], facets: tuple[Facet, ...], key: Callable[[list[int]], Hashable]
+    ) -> None:  # fmt: skip
+        self.members = members
+        self.facets = facets
+        self.key = key
+        self.words: dict[Hashable, Bits] = {}
+        self.kept = self.words.get
+        self.hits: dict[Hashable, tuple[Hit, ...]] = {}
 
     def judge(self, case: Case) -> tuple[Hit, ...]:
         """Judge every member in a case: what fired, on which instance."""

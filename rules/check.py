@@ -18,11 +18,11 @@ from rules.cost import cost_minor, margin_percent_of
 from rules.cutting import cut_from
 from rules.defaults import fill_gaps
 from rules.echo import spec_hash, understood
-from rules.evaluate import OUTCOMES, order_of, rank_of, value_of
+from rules.evaluate import OUTCOMES, Rank, order_of, rank_of, value_of
 from rules.explain import explained
 from rules.findings import Finding, findings_of, headline_of
 from rules.labor import order_minutes
-from rules.lots import find_best
+from rules.lots import Best, find_best
 from rules.measures.edges import edge_ul
 from rules.measures.law import covers, is_personalized
 from rules.money import money, price_json
@@ -45,17 +45,18 @@ class Verdict:
     case: Case
     found: tuple[Found, ...]
     findings: tuple[Finding, ...]
+    rank: Rank
     work: int
 
     @property
     def outcome(self) -> str:
         """Return buildable, sign_off or refused."""
-        return OUTCOMES[rank_of(list(self.found)).outcome]
+        return OUTCOMES[self.rank.outcome]
 
     @property
     def order(self) -> tuple[int, int, int, int]:
         """Return how bad the verdict is, as a sort key."""
-        return order_of(rank_of(list(self.found)))
+        return order_of(self.rank)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,12 @@ class Offers:
 def judge(shop: Shop, spec: Spec, today: date) -> Verdict:
     """Judge a spec over the best assignment of lots."""
     best = find_best(shop.piece(spec), shop.judges(today), shop.warehouse, today)
-    return Verdict(best.case, best.found, findings_of(list(best.found)), best.work)
+    return _verdict(best)
+
+
+def _verdict(best: Best) -> Verdict:
+    found = list(best.found)
+    return Verdict(best.case, best.found, findings_of(found), rank_of(found), best.work)
 
 
 def check(
@@ -107,7 +113,7 @@ def quick_check(shop: Shop, spec: Spec, *, today: date) -> dict[str, Any] | None
         best = find_best(shop.piece(spec), shop.judges(today), shop.hurried, today, HURRIED_WORK)
     except TooLongError:
         return None
-    verdict = Verdict(best.case, best.found, findings_of(list(best.found)), best.work)
+    verdict = _verdict(best)
     return _answer(shop, verdict, (), Offers({}, []), explain=False) if verdict.outcome == OUTCOMES[0] else None
 
 

@@ -13,6 +13,8 @@ from typing import Any
 from rules.piece import MATCH, Piece
 from rules.spec import Blade, Carry, Monogram, Purpose
 
+_CANONICAL = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+
 
 def mm(um: int) -> int | float:
     """Return micrometers as a JSON number of millimeters."""
@@ -130,4 +132,4 @@ def canonical(spec: dict[str, Any]) -> bytes:
     10,000 with three decimals: there the standard library writes what RFC 8785 asks for. A test
     compares it with a reference implementation.
     """
-    return json.dumps(spec, ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
+    return _CANONICAL.encode(spec).encode()

@@ -59,29 +59,42 @@ class Search:
 
     def run(self) -> Best:
         """Return the best assignment."""
-        base = self._union(self._frame.free)
-        free = [(cell, key) for cell in self._frame.free if cell.words[key := cell.key(self._ids)]] if base else []
+        base, free = self._fired(self._frame.free)
         singles = [self._singles(part) for part in self._parts]
         self._descend(0, base, singles)
         if self._refused:
             self._widen(base, singles)
-        given, ids = self._best
-        self._case.put(given)
-        due = [(cell, key) for cells in self._frame.due for cell in cells if cell.words[key := cell.key(ids)]]
+        self._given, self._ids = self._best
+        self._case.put(self._given)
+        due = [hit for cells in self._frame.due for hit in self._fired(cells)[1]]
         found = [each for cell, key in free + due for each in cell.found(key, self._case)]
         return Best(self._case, tuple(found), self._work)
 
-    def _word(self, cell: Cell, key: Hashable) -> Bits:
+    def _judge(self, cell: Cell, key: Hashable) -> Bits:
         self._case.put(self._given)
         return self._judges.word(cell, key, self._case)
 
-    def _union(self, cells: Sequence[Cell]) -> Bits:
-        word, ids = 0, self._ids
+    def _fired(self, cells: Sequence[Cell]) -> tuple[Bits, list[tuple[Cell, Hashable]]]:
+        """Return the union of the cells' words, and those in which something fired with their keys."""
+        union, ids, fired = 0, self._ids, []
         for cell in cells:
             key = cell.key(ids)
-            kept = cell.words.get(key)
-            word |= self._word(cell, key) if kept is None else kept
-        return word
+            word = cell.kept(key)
+            if word is None:
+                word = self._judge(cell, key)
+            if word:
+                union |= word
+                fired.append((cell, key))
+        return union, fired
+
+    def _union(self, cells: Sequence[Cell]) -> Bits:
+        """Return the union of the cells' words."""
+        union, ids = 0, self._ids
+        for cell in cells:
+            key = cell.key(ids)
+            word = cell.kept(key)
+            union |= self._judge(cell, key) if word is None else word
+        return union
 
     @property
     def _refused(self) -> bool:

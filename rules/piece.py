@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cached_property
 from typing import Any, Generic, Protocol, TypeVar
 
 from catalog.color import de00_milli
@@ -33,6 +32,7 @@ from catalog.model import (
 )
 from catalog.strict_yaml import suggest
 from rules.bench import Times
+from rules.lazy import once
 from rules.spec import Spec
 
 GRAIN = "grain"
@@ -96,67 +96,67 @@ class Indexes:
 
     catalog: Catalog
 
-    @cached_property
+    @once
     def patterns(self) -> Index[Pattern]:
         """Patterns."""
         return Index(self.catalog.patterns)
 
-    @cached_property
+    @once
     def leathers(self) -> Index[Leather]:
         """Leathers."""
         return Index(self.catalog.leathers)
 
-    @cached_property
+    @once
     def lots(self) -> Index[Lot]:
         """Lots."""
         return Index(self.catalog.lots)
 
-    @cached_property
+    @once
     def threads(self) -> Index[Thread]:
         """Threads."""
         return Index(self.catalog.threads)
 
-    @cached_property
+    @once
     def edges(self) -> Index[Edge]:
         """Edges."""
         return Index(self.catalog.edges)
 
-    @cached_property
+    @once
     def hardware(self) -> Index[Hardware]:
         """Hardware."""
         return Index(self.catalog.hardware)
 
-    @cached_property
+    @once
     def typefaces(self) -> Index[Typeface]:
         """Typefaces."""
         return Index(self.catalog.typefaces)
 
-    @cached_property
+    @once
     def foils(self) -> Index[Foil]:
         """Foils."""
         return Index(self.catalog.foils)
 
-    @cached_property
+    @once
     def modifications(self) -> Index[Modification]:
         """Modifications."""
         return Index(self.catalog.modifications)
 
-    @cached_property
+    @once
     def carry_items(self) -> Index[CarryItem]:
         """Things that must fit."""
         return Index(self.catalog.carry_items)
 
-    @cached_property
+    @once
     def uses(self) -> Index[str]:
         """Uses that a spec may name."""
         return Index(self.catalog.uses)
 
-    @cached_property
+    @once
     def times(self) -> Times:
         """Bench times in whole parts of a minute."""
         return Times(self.catalog)
 
-    @cached_property
+    @once
     def claims(self) -> Index[str]:
         """Claims that a spec may name."""
         return Index(self.catalog.claims)
@@ -177,12 +177,12 @@ class Piece:
         """Return a named limit in base units."""
         return self.catalog.thresholds[name].value
 
-    @cached_property
+    @once
     def panels(self) -> Mapping[str, Panel]:
         """The pattern's panels by code; none where the pattern is unknown."""
         return {} if self.pattern is None else self.pattern.panels
 
-    @cached_property
+    @once
     def parts(self) -> dict[str, PartUse]:
         """The pattern's parts in its order, each with its leather if one is chosen and known."""
         if self.pattern is None:
@@ -200,14 +200,14 @@ class Piece:
         """The part that shows."""
         return self.parts.get(OUTSIDE)
 
-    @cached_property
+    @once
     def stitch(self) -> str | None:
         """The stitch asked for, else the pattern's first."""
         if self.spec.stitch is not None:
             return self.spec.stitch.lower()
         return None if self.pattern is None else self.pattern.stitches[0]
 
-    @cached_property
+    @once
     def thread(self) -> Thread | None:
         """The thread, ``match`` resolved to the nearest of those that suit the stitch."""
         if not self.matches_thread:
@@ -230,7 +230,7 @@ class Piece:
         ratio = Fraction(thread.diameter_um, self.pattern.pitch_um)
         return self.threshold("stitch_ratio_min") <= ratio <= self.threshold("stitch_ratio_max")
 
-    @cached_property
+    @once
     def edge(self) -> Edge | None:
         """The edge, ``match`` resolved to the nearest active paint, else stain."""
         if not self.matches_edge:
@@ -249,7 +249,7 @@ class Piece:
         ranked = [(de00_milli(swatch, noun.swatch), noun.code, noun) for noun in nouns if noun.swatch is not None]
         return min(ranked, key=lambda row: row[:2])[2] if ranked else None
 
-    @cached_property
+    @once
     def hardware(self) -> dict[str, Hardware]:
         """Known hardware by the pattern's own slots, in the pattern's order."""
         if self.pattern is None:
@@ -257,17 +257,17 @@ class Piece:
         found = {slot: self.indexes.hardware.find(self.spec.hardware.get(slot)) for slot in self.pattern.fixings}
         return {slot: noun for slot, noun in found.items() if noun is not None}
 
-    @cached_property
+    @once
     def modifications(self) -> tuple[str, ...]:
         """Modifications asked for, as the catalog writes them, each once."""
         return tuple(dict.fromkeys(self.indexes.modifications.code(code) for code in self.spec.modifications))
 
-    @cached_property
+    @once
     def typeface(self) -> Typeface | None:
         """The monogram's typeface."""
         return None if self.spec.monogram is None else self.indexes.typefaces.find(self.spec.monogram.typeface)
 
-    @cached_property
+    @once
     def foil(self) -> Foil | None:
         """The monogram's foil, where the method is foil."""
         monogram = self.spec.monogram
@@ -275,25 +275,25 @@ class Piece:
             return None
         return self.indexes.foils.find(monogram.foil)
 
-    @cached_property
+    @once
     def zone(self) -> Zone | None:
         """The monogram's zone."""
         if self.spec.monogram is None or self.spec.monogram.zone is None or self.pattern is None:
             return None
         return Index(self.pattern.zones).find(self.spec.monogram.zone)
 
-    @cached_property
+    @once
     def use(self) -> str | None:
         """The use named, as the law file writes it."""
         use = self.spec.purpose.use
         return None if use is None else self.indexes.uses.code(use)
 
-    @cached_property
+    @once
     def bearing(self) -> bool:
         """Whether the pattern bears a load."""
         return self.pattern is not None and self.pattern.load.load_class == "bearing"
 
-    @cached_property
+    @once
     def ship_to(self) -> str:
         """The destination, home where none is named."""
         return (self.spec.ship_to or self.catalog.workshop.home_country).upper()
@@ -304,13 +304,13 @@ class Piece:
             return None
         return self.spec.sizes_um.get(size)
 
-    @cached_property
+    @once
     def laid_by(self) -> tuple[Any, ...]:
         """All that the panels to be laid follow from."""
         code = None if self.pattern is None else self.pattern.code
         return code, self.quantity, tuple(sorted(self.spec.sizes_um.items()))
 
-    @cached_property
+    @once
     def complete(self) -> bool:
         """Whether every part has a known leather and thread, edge and hardware are chosen."""
         if self.pattern is None or any(part.leather is None for part in self.parts.values()):

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
 
 from catalog.model import Catalog, Kind, Layer, Lot, Number, Panel, Pattern, Seam
+from rules.lazy import once
 from rules.piece import FLESH
 from rules.thread import saddle_stitch_um, stitches_of
 
@@ -112,35 +112,35 @@ class Shape:
             return found
         return Stack(min(found.total_um, skived_to_um), found.complete)
 
-    @cached_property
+    @once
     def seams(self) -> Mapping[str, Stack]:
         """The stack at each seam, by its code."""
         return {code: self.stack(seam.layers) for code, seam in self.pattern.seams.items()}
 
-    @cached_property
+    @once
     def thickest_seam(self) -> Seam | None:
         """The seam with the thickest stack, the first of equals; None without seams."""
         thickest = max(self.seams, key=lambda code: self.seams[code].total_um, default=None)
         return None if thickest is None else self.pattern.seams[thickest]
 
-    @cached_property
+    @once
     def closed(self) -> Stack:
         """The layers of the closed piece, without what it carries."""
         return self.stack(self.pattern.closed.layers)
 
-    @cached_property
+    @once
     def spine(self) -> Stack | None:
         """The stack at the spine, where the pattern has one."""
         spine = self.pattern.spine
         return None if spine is None else self.panels_stack(spine.panels, spine.skived_to_um)
 
-    @cached_property
+    @once
     def split_panels(self) -> int:
         """How many panels of a piece are split."""
         worked = ((panel.count, self.thickness(code)) for code, panel in self.pattern.panels.items())
         return sum(count for count, use in worked if use is not None and use.how in SPLIT)
 
-    @cached_property
+    @once
     def thread_um(self) -> Number | None:
         """The thread of one piece in um: two needles, so 2 x (pitch + stack) a stitch, and waste.
 

@@ -189,7 +189,7 @@ def _lister(reads: frozenset[str], listed: Lists, *, own: bool) -> Lister:
     def instances(case: Case, group: Group | None) -> Iterable[ChoiceUse]:
         return (ChoiceUse(case, choice) for choice in listed(case.piece, group or ()))
 
-    return Lister(reads, instances, _each_part_alone if own else None)
+    return Lister(reads, instances, _each_part_alone if own else None, own=own)
 
 
 def _each_part_alone(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:

@@ -63,12 +63,14 @@ class Lister:
     """A list of instances of a subject, with what the list itself depends on.
 
     ``groups`` gives, for a pattern and its leathers' parts, the sets of parts that instances depend
-    on; ``instances`` lists those of one set, or all where there are no groups.
+    on; ``instances`` lists those of one set, or all where there are no groups. ``own``: it makes
+    those of a set itself, rather than picking them from all by their parts.
     """
 
     reads: frozenset[str]
     instances: Callable[[Any, Group | None], Iterable[Any]]
     groups: Callable[[Any, Iterable[Group]], Iterable[Group]] | None = None
+    own: bool = False
 
 
 @dataclass(frozen=True, slots=True)
