@@ -175,25 +175,22 @@ def _figures(case: Case) -> dict[str, Any]:
     if pattern is None:
         return {}
     thread, cost = case.shape.thread_um, cost_minor(case)
-    stacks = {code: number_json(stack.total_um, "mm") for code, stack in case.shape.seams.items()}
     spine = case.shape.spine
     return {
         "closed_thickness_mm": number_json(closed_um(case), "mm"),
         "thread_m": None if thread is None else _figure(thread * piece.quantity, "m"),
         "edge_ml": None if piece.edge is None else number_json(edge_ul(piece) or 0, "ml"),
-        "stack_mm": stacks,
+        "stack_mm": dict(case.shape.seams_mm),
         "spine_mm": None if spine is None else number_json(spine.total_um, "mm"),
         "minutes": number_json(order_minutes(case), "min"),
-        "cost": None if cost is None else money(piece, round(Fraction(cost))),
+        "cost": None if cost is None else money(piece, round(cost)),
         "margin_percent": number_json(margin_percent_of(case), "percent"),
     }
 
 
 def _figure(value: int | Fraction, unit: str) -> int | float | None:
     """Thread is short: its meters are shown to a tenth of a millimeter."""
-    exact = Fraction(value) / 100
-    rounded = round(exact)
-    return rounded / 10_000 if unit == "m" else number_json(value, unit)
+    return round(Fraction(value) / 100) / 10_000 if unit == "m" else number_json(value, unit)
 
 
 def _rated_for(case: Case) -> dict[str, Any] | None:

@@ -5,60 +5,66 @@ from __future__ import annotations
 from fractions import Fraction
 from functools import partial
 
-from catalog.model import Kind, Number
+from catalog.model import Kind
 from catalog.units import SQUARE_FOOT_UM2
 from rules.case import Case
 from rules.labor import order_parts
+from rules.piece import Piece
 from rules.pricing import priced
-from rules.stock import need_um2
+from rules.stock import net_um2
 
 
-def cost_minor(case: Case) -> Number | None:
+def cost_minor(case: Case) -> Fraction | None:
     """Return the cost of one piece in minor units: leather with yield, time, sundries.
 
     None where the pattern or a part's leather is not known.
     """
     if "cost" not in case.kept:
         case.kept["cost"] = _cost_minor(case)
-    found: Number | None = case.kept["cost"]
+    found: Fraction | None = case.kept["cost"]
     return found
 
 
-def _cost_minor(case: Case) -> Number | None:
-    parts, piece = order_parts(case), case.piece
-    if parts is None:
-        return None
-    leather = _leather_minor(case)
-    if leather is None:
+def _cost_minor(case: Case) -> Fraction | None:
+    time, piece = order_parts(case), case.piece
+    if time is None or any(part.kind is None for part in piece.parts.values()):
         return None
     shop = piece.catalog.workshop
     hourly = shop.labor_per_hour_minor + shop.overhead_per_hour_minor
-    time = Fraction(parts * hourly, piece.indexes.times.per_minute * 60 * piece.quantity)
-    return leather + time + shop.sundries_per_piece_minor
+    # One fraction at the end instead of one for every part: all over the same denominator.
+    leather, per_leather = _leather(case), _per_leather(piece)
+    per_time = piece.indexes.times.per_minute * 60 * piece.quantity
+    exact = leather * per_time + (time * hourly + shop.sundries_per_piece_minor * per_time) * per_leather
+    return Fraction(exact, per_leather * per_time)
 
 
-def _leather_minor(case: Case) -> Number | None:
-    """Return the leather of one piece with yield, minor units; the same whatever the lots."""
-    piece, total = case.piece, Fraction(0)
+def _per_leather(piece: Piece) -> int:
+    """Return a number of shares of a minor unit in which every leather's cost is whole."""
+    return SQUARE_FOOT_UM2 * piece.indexes.yields
+
+
+def _leather(case: Case) -> int:
+    """Return the leather of one piece with yield, in shares of a minor unit; the same whatever the lots."""
+    piece, total = case.piece, 0
     pattern_code, _, sizes = piece.laid_by
     for part in piece.parts.values():
-        if part.kind is None:
-            return None
-        key = (pattern_code, sizes, part.code, part.kind.code)
-        total += case.warehouse.costs.get(key, partial(_part_minor, case, part.code, part.kind))
+        if part.kind is not None:
+            key = (pattern_code, sizes, part.code, part.kind.code)
+            total += case.warehouse.costs.get(key, partial(_leather_of, case, part.code, part.kind))
     return total
 
 
-def _part_minor(case: Case, part: str, kind: Kind) -> Fraction:
-    area = need_um2(case.laid(part), case.warehouse.gap_um, kind) / case.piece.quantity
-    return area / SQUARE_FOOT_UM2 * kind.price_per_sqft_minor
+def _leather_of(case: Case, part: str, kind: Kind) -> int:
+    net, share = net_um2(case.laid(part), case.warehouse.gap_um) // case.piece.quantity, kind.yield_ratio
+    return net * share.denominator * kind.price_per_sqft_minor * (case.piece.indexes.yields // share.numerator)
 
 
-def margin_percent_of(case: Case) -> Number | None:
+def margin_percent_of(case: Case) -> Fraction | None:
     """Return 100 (net - cost) / net, exact; None while a part or edge is missing or nothing is priced."""
     price, cost = priced(case.piece), cost_minor(case)
     if price is None or cost is None or case.piece.edge is None or not price.each_minor:
         return None
-    # 100 (net - cost) / net, where net = each / (1 + tax rate)
-    with_tax = 100 + case.piece.catalog.workshop.vat_percent
-    return 100 - Fraction(cost) * with_tax / price.each_minor
+    # net = each / (1 + tax rate)
+    with_tax = Fraction(100 + case.piece.catalog.workshop.vat_percent)
+    per = cost.denominator * price.each_minor * with_tax.denominator
+    return Fraction(100 * per - cost.numerator * with_tax.numerator, per)

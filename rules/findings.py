@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from fractions import Fraction
 from typing import Any
 
 from catalog.units import number_in, text_in
@@ -149,7 +148,8 @@ def _distance(fired: Fired) -> Any:
     if fired.measured is None or fired.limit is None:
         return None
     ends = fired.limit if isinstance(fired.limit, tuple) else (fired.limit,)
-    return min(abs(Fraction(fired.measured) - end) for end in ends)
+    measured: Any = fired.measured
+    return min(abs(measured - end) for end in ends)
 
 
 def _off_by(fired: Fired, unit: str) -> Shown:

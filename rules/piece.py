@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from math import lcm
 from typing import Any, Generic, Protocol, TypeVar
 
 from catalog.color import de00_milli
@@ -155,6 +156,11 @@ class Indexes:
     def times(self) -> Times:
         """Bench times in whole parts of a minute."""
         return Times(self.catalog)
+
+    @once
+    def yields(self) -> int:
+        """The least number that the numerator of every kind's yield divides: area / yield, times it, is whole."""
+        return lcm(*(kind.yield_ratio.numerator for kind in self.catalog.kinds.values()))
 
     @once
     def claims(self) -> Index[str]:

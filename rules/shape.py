@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from catalog.model import Catalog, Kind, Layer, Lot, Number, Panel, Pattern, Seam
+from catalog.units import number_in
 from rules.lazy import once
 from rules.piece import FLESH
 from rules.thread import saddle_stitch_um, stitches_of
@@ -116,6 +117,11 @@ class Shape:
     def seams(self) -> Mapping[str, Stack]:
         """The stack at each seam, by its code."""
         return {code: self.stack(seam.layers) for code, seam in self.pattern.seams.items()}
+
+    @once
+    def seams_mm(self) -> Mapping[str, int | float]:
+        """The stack at each seam as JSON shows it, mm."""
+        return {code: number_in(stack.total_um, "mm") for code, stack in self.seams.items()}
 
     @once
     def thickest_seam(self) -> Seam | None:

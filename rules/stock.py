@@ -48,7 +48,7 @@ class Warehouse:
         self.holdings: Memo[Any] = Memo(MOST_REMEMBERED)
         self.cuts: Memo[Any] = Memo(MOST_REMEMBERED)
         self.shapes: Memo[Any] = Memo(MOST_REMEMBERED)
-        self.costs: Memo[Fraction] = Memo(MOST_REMEMBERED)
+        self.costs: Memo[int] = Memo(MOST_REMEMBERED)
 
     def layout(self, pieces: Sequence[Piece], lot: Lot) -> Layout:
         """Return the layout of the panels in one lot's free rectangles."""

@@ -72,7 +72,8 @@ def edge_ul(piece: Piece) -> Number | None:
     if piece.pattern is None or piece.edge is None or piece.edge.finish not in _USED_UP:
         return None
     per_500_mm = piece.threshold(f"{piece.edge.finish}_ml_per_500_mm")
-    return Fraction(per_500_mm) * piece.pattern.edge_length_um / 500_000 * piece.quantity
+    used = per_500_mm.numerator * piece.pattern.edge_length_um * piece.quantity
+    return Fraction(used, per_500_mm.denominator * 500_000)
 
 
 @number("piece.edge_needed", "ml", "edge finish needed", reads=["edge", "quantity", "pattern"])
