@@ -12,6 +12,7 @@ from api.docs import add_docs
 from api.document import add_document
 from api.edge import BodyLimit, Envelope
 from api.house import open_house
+from api.lane import CheckLane
 from api.published import Published
 from api.routes import (
     carry_items,
@@ -54,6 +55,7 @@ def create_app(settings: Settings) -> FastAPI:
     add_document(app)
     app.state.methods_at = _methods_of(app)
     errors.install(app)
+    app.add_middleware(CheckLane, house=house)
     app.add_middleware(BodyLimit)
     app.add_middleware(Envelope)  # added last, so outermost: every answer passes through it
     return app

@@ -93,9 +93,7 @@ class JsonRoute(APIRoute):
 
         async def strict(request: Request) -> Response:
             _check_media(request)
-            # A body that was read already is kept on the request that read it.
-            own = isinstance(request, StrictRequest)
-            return await handle(request if own else StrictRequest(request.scope, request.receive))
+            return await handle(StrictRequest(request.scope, request.receive))
 
         return strict
 

@@ -6,6 +6,7 @@ from typing import Annotated, Final
 
 from fastapi import Depends, Query, Request
 from pydantic import BaseModel, ConfigDict
+from starlette.types import Scope
 
 from api.house import House
 from api.published import Published
@@ -22,8 +23,7 @@ async def _no_query(_query: Annotated[NoParameters, Query()]) -> None:
     """Refuse every query parameter."""
 
 
-async def house_of(request: Request) -> House:
-    """Return the house."""
+async def _house(request: Request) -> House:
     house: House = request.app.state.house
     return house
 
@@ -33,13 +33,17 @@ async def _published(request: Request) -> Published:
     return published
 
 
-async def caller_of(_request: Request) -> Caller:
+def who(_scope: Scope) -> Caller:
     """Return who asks."""
     # Until there are keys, whoever reaches the port is the owner; the default host is this machine.
     return Caller.OWNER
 
 
+async def _caller(request: Request) -> Caller:
+    return who(request.scope)
+
+
 NO_QUERY: Final = Depends(_no_query)
-HouseDep = Annotated[House, Depends(house_of)]
+HouseDep = Annotated[House, Depends(_house)]
 PublishedDep = Annotated[Published, Depends(_published)]
-CallerDep = Annotated[Caller, Depends(caller_of)]
+CallerDep = Annotated[Caller, Depends(_caller)]

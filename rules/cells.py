@@ -15,13 +15,14 @@ from operator import itemgetter
 from catalog.model import Lot, Pattern
 from rules.case import Case
 from rules.facets import OF_PIECE, Facet, Names
+from rules.findings import Said, said_of
 from rules.ir import Rule, names_in
 from rules.judge import Fired
 from rules.piece import PartUse, Piece
 from rules.preference import Lots, preferred
 from rules.sorter import Found, Sorter, Table
 from rules.subjects import Instance
-from rules.vocabulary import BY_PART, SAME_FOR_ALL, SUBJECTS, TERMS, Group, Lister
+from rules.vocabulary import BY_PART, SAME_FOR_ALL, SUBJECTS, TERMS, Group, Lister, Subject
 
 #: Words kept before all are forgotten: customers' own letters and sizes never end.
 MOST_KEPT = 400_000
@@ -30,6 +31,8 @@ _SELDOM = frozenset(
     {"side", "ship_to", "rush", "ready_by", "stitch", "modifications", "purpose", "foreign", "named", "revision"}
 )
 Bits = int
+Key = Callable[[list[int]], Hashable]
+"""Picks from the numbers of a piece's facets those that matter."""
 Signature = tuple[int, ...]
 SorterOf = Callable[[str, Table], Sorter]
 
@@ -38,6 +41,7 @@ SorterOf = Callable[[str, Table], Sorter]
 class Member:
     """Rules of one subject over the instances of one set of parts."""
 
+    subject: Subject
     lister: Lister
     group: Group | None
     rules: tuple[Rule, ...]
@@ -62,14 +66,14 @@ Hit = tuple[Member, int, Rule, Fired]
 class Cell:
     """Rules that read the same facets, with the words they gave by the numbers of those facets."""
 
-    __slots__ = ("facets", "hits", "kept", "key", "members", "words")
+    __slots__ = ("_said", "_shown", "facets", "hits", "kept", "key", "members", "words")
 
-    def __init__(
-        self, members: tuple[Member, ...], facets: tuple[Facet, ...], key: Callable[[list[int]], Hashable]
-    ) -> None:  # fmt: skip
+    def __init__(self, members: tuple[Member, ...], facets: tuple[Facet, ...], key: Key, shown: Key) -> None:
         self.members = members
         self.facets = facets
         self.key = key
+        self._shown = shown
+        self._said: dict[Hashable, tuple[Said, ...]] = {}
         self.words: dict[Hashable, Bits] = {}
         self.kept = self.words.get
         self.hits: dict[Hashable, tuple[Hit, ...]] = {}
@@ -83,11 +87,16 @@ class Cell:
             for each in member.sorter.fired(instance)
         )
 
-    def found(self, key: Hashable, case: Case) -> Iterator[Found]:
-        """Return what was kept as findings on the instances of another case that reads the same."""
-        hits = self.hits[key]
-        listed = {id(member): list(member.instances(case)) for member, *_ in hits}
-        return (Found(rule, fired, listed[id(member)][place]) for member, place, rule, fired in hits)
+    def said(self, key: Hashable, ids: list[int], case: Case) -> tuple[Said, ...]:
+        """Put what was kept into words, on the instances of a case with these numbers of its facets."""
+        shown = key, self._shown(ids)
+        said = self._said.get(shown)
+        if said is None:
+            hits = self.hits[key]
+            listed = {id(member): list(member.instances(case)) for member, *_ in hits}
+            said = tuple(said_of(Found(rule, fired, listed[id(member)][place])) for member, place, rule, fired in hits)
+            self._said[shown] = said
+        return said
 
 
 class Frame:
@@ -116,17 +125,19 @@ class Frame:
             (tuple(sorted(frozenset().union(*(facets for facets, _ in own)))), tuple(member for _, member in own))
             for own in members.values()
         ]
-        lots = {("lots", part) for part in self.parts}
-        self.facets = tuple(sorted({facet for facets, _ in merged for facet in facets} | lots))
+        shown = [frozenset(facet for member in own for facet in self._shown_by(member)) for _, own in merged]
+        lots = frozenset(("lots", part) for part in self.parts)
+        self.facets = tuple(sorted(lots.union(*shown, *(facets for facets, _ in merged))))
         place = {facet: at for at, facet in enumerate(self.facets)}
         self.lots_at = tuple(place["lots", part] for part in self.parts)
         self.free: list[Cell] = []
         self.due: tuple[list[Cell], ...] = tuple([] for _ in self.parts)
-        for read, own in merged:
+        for (read, own), also in zip(merged, shown, strict=True):
             places = [place[facet] for facet in read]
-            key: Callable[[list[int]], Hashable] = itemgetter(*places) if places else _nothing
             last = max((self.parts.index(part) for what, part in read if what == "lots"), default=None)
-            (self.free if last is None else self.due[last]).append(Cell(own, read, key))
+            (self.free if last is None else self.due[last]).append(
+                Cell(own, read, _key(places), _key(sorted(place[facet] for facet in also)))
+            )
         self._whole = [(place[facet], facet[0], OF_PIECE[facet[0]]) for facet in self.facets if facet[0] in OF_PIECE]
         self._leather = [(place[facet], facet[1]) for facet in self.facets if facet[0] == "leather"]
         self._side = [(place[facet], facet[1]) for facet in self.facets if facet[0] == "side"]
@@ -139,7 +150,13 @@ class Frame:
                 for rule, judge in rules:
                     by_facets.setdefault(self._facets_of(rule, lister, group), []).append((rule, judge))
                 for facets, same in by_facets.items():
-                    yield facets, Member(lister, group, tuple(rule for rule, _ in same), sorter(subject, same))
+                    rule_of = tuple(rule for rule, _ in same)
+                    yield facets, Member(SUBJECTS[subject], lister, group, rule_of, sorter(subject, same))
+
+    def _shown_by(self, member: Member) -> Iterator[Facet]:
+        """Give what the words of a member's instances depend on."""
+        for read in member.subject.shows:
+            yield from scoped(read, member.subject.of or member.group, self.parts)
 
     def _facets_of(self, rule: Rule, lister: Lister, group: Group | None) -> frozenset[Facet]:
         found = {facet for read in lister.reads for facet in scoped(read, group, self.parts)}
@@ -202,6 +219,10 @@ def scoped(read: str, own: Group | None, parts: Group) -> Iterator[Facet]:
 def _core(facets: frozenset[Facet]) -> frozenset[Facet]:
     """Return the facets without those that seldom differ: rules apart in nothing else are kept together."""
     return frozenset((read, part) for read, part in facets if read not in _SELDOM)
+
+
+def _key(places: list[int]) -> Key:
+    return itemgetter(*places) if places else _nothing
 
 
 def _nothing(_: list[int]) -> Hashable:

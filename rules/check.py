@@ -30,7 +30,6 @@ from rules.piece import Piece
 from rules.promise import promise_of
 from rules.remedies import alternatives_for, remedies_for
 from rules.shop import Shop
-from rules.sorter import Found
 from rules.spec import Spec
 from rules.stock import TooLongError
 
@@ -40,10 +39,9 @@ HURRIED_WORK = 100
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """A judged spec: the best assignment's case, what fired, the findings in order, and the steps it took."""
+    """A judged spec: the best assignment's case, the findings in order, and the steps it took."""
 
     case: Case
-    found: tuple[Found, ...]
     findings: tuple[Finding, ...]
     rank: Rank
     work: int
@@ -74,8 +72,8 @@ def judge(shop: Shop, spec: Spec, today: date) -> Verdict:
 
 
 def _verdict(best: Best) -> Verdict:
-    found = list(best.found)
-    return Verdict(best.case, best.found, findings_of(found), rank_of(found), best.work)
+    rank = rank_of((said.rule, said.severity) for said in best.said)
+    return Verdict(best.case, findings_of(best.said), rank, best.work)
 
 
 def check(

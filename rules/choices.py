@@ -32,7 +32,6 @@ class Choice:
     would take, ``allowed`` what it offers.
     """
 
-    piece: Piece
     what: str
     at: str
     given: str = ""
@@ -67,7 +66,7 @@ def _code(
     """Return a code's choice; ``hints`` are the codes to suggest from, where not all of the index may be."""
     found = index.find(given)
     return Choice(
-        piece, what, at, index.code(given), words, known=found is not None, status=getattr(found, "status", None),
+        what, at, index.code(given), words, known=found is not None, status=getattr(found, "status", None),
         nearest=None if found is not None else (hints or index).nearest(given),
     )  # fmt: skip
 
@@ -96,7 +95,7 @@ def _part(piece: Piece, group: Group) -> Iterator[Choice]:
     asked = piece.spec.parts.get(part)
     given = None if asked is None else asked.leather
     yield Choice(
-        piece, "part", f"/parts/{part}", words=f"leather for the {part}", required=True, filled=given is not None,
+        "part", f"/parts/{part}", words=f"leather for the {part}", required=True, filled=given is not None,
         belongs=True, default=pattern.default_parts.get(part),
     )  # fmt: skip
     if given is not None:
@@ -108,7 +107,7 @@ def _foreign_parts(piece: Piece, _: Group) -> Iterator[Choice]:
     own = _patterned(piece).parts
     for part, asked in piece.spec.parts.items():
         if part not in own:
-            yield Choice(piece, "part", f"/parts/{part}", part, part, belongs=False, allowed=own)
+            yield Choice("part", f"/parts/{part}", part, part, belongs=False, allowed=own)
             if asked.leather is not None:
                 yield _code(piece, "leather", f"/parts/{part}", asked.leather, piece.indexes.leathers, "leather")
 
@@ -134,7 +133,7 @@ def _thread(piece: Piece, _: Group) -> Iterator[Choice]:
     given = piece.spec.thread
     filled = _chosen(piece, given, piece.thread, matched=piece.matches_thread)
     default = pattern.default_thread
-    yield Choice(piece, "thread", "/thread", words="thread", required=True, filled=filled, default=default)
+    yield Choice("thread", "/thread", words="thread", required=True, filled=filled, default=default)
     if given is not None and not piece.matches_thread:
         yield _code(piece, "thread", "/thread", given, piece.indexes.threads, "thread")
 
@@ -143,7 +142,7 @@ def _stitch(piece: Piece, _: Group) -> Iterator[Choice]:
     pattern = _patterned(piece)
     if piece.spec.stitch is not None:
         yield Choice(
-            piece, "stitch", "/stitch", piece.spec.stitch, "stitch",
+            "stitch", "/stitch", piece.spec.stitch, "stitch",
             offered=piece.stitch in pattern.stitches, default=pattern.stitches[0], allowed=pattern.stitches,
         )  # fmt: skip
 
@@ -152,7 +151,6 @@ def _edge(piece: Piece, _: Group) -> Iterator[Choice]:
     pattern = _patterned(piece)
     given = piece.spec.edge
     yield Choice(
-        piece,
         "edge",
         "/edge",
         words="edge",
@@ -164,7 +162,7 @@ def _edge(piece: Piece, _: Group) -> Iterator[Choice]:
         yield _code(piece, "edge", "/edge", given, piece.indexes.edges, "edge")
     if piece.edge is not None:
         yield Choice(
-            piece, "edge_finish", "/edge", piece.edge.finish, "edge finish",
+            "edge_finish", "/edge", piece.edge.finish, "edge finish",
             offered=piece.edge.finish in pattern.edge_finishes, default=pattern.default_edge,
             allowed=pattern.edge_finishes,
         )  # fmt: skip
@@ -174,19 +172,19 @@ def _hardware(piece: Piece, _: Group) -> Iterator[Choice]:
     pattern = _patterned(piece)
     for slot, fixing in pattern.fixings.items():
         yield Choice(
-            piece, "hardware_slot", f"/hardware/{slot}", words=slot, required=fixing.required,
+            "hardware_slot", f"/hardware/{slot}", words=slot, required=fixing.required,
             filled=slot in piece.spec.hardware, belongs=True, default=pattern.default_hardware.get(slot),
         )  # fmt: skip
     for slot, given in piece.spec.hardware.items():
         at = f"/hardware/{slot}"
         if slot not in pattern.fixings:
-            yield Choice(piece, "hardware_slot", at, slot, slot, belongs=False, allowed=tuple(pattern.fixings))
+            yield Choice("hardware_slot", at, slot, slot, belongs=False, allowed=tuple(pattern.fixings))
         yield _code(piece, "hardware", at, given, piece.indexes.hardware, "hardware")
         found = piece.indexes.hardware.find(given)
         if found is not None and slot in pattern.fixings:
             types = pattern.fixings[slot].types
             yield Choice(
-                piece, "hardware_type", at, found.type, slot, offered=found.type in types,
+                "hardware_type", at, found.type, slot, offered=found.type in types,
                 default=pattern.default_hardware.get(slot), allowed=types,
             )  # fmt: skip
 
@@ -195,14 +193,14 @@ def _sizes(piece: Piece, _: Group) -> Iterator[Choice]:
     pattern = _patterned(piece)
     for code, size in pattern.sizes.items():
         yield Choice(
-            piece, "size", f"/sizes/{code}", words=_SIZE_WORDS.get(code, code), required=True,
+            "size", f"/sizes/{code}", words=_SIZE_WORDS.get(code, code), required=True,
             filled=code in piece.spec.sizes_um, default=None if code in NEVER_FILLED else size.default_um,
             allowed=_waists(piece) if code in NEVER_FILLED else _made(size),
         )  # fmt: skip
     for code, given in piece.spec.sizes_um.items():
         own = pattern.sizes.get(code)
         yield Choice(
-            piece, "lug" if code == "lug_mm" and own is not None else "size", f"/sizes/{code}",
+            "lug" if code == "lug_mm" and own is not None else "size", f"/sizes/{code}",
             f"{mm_text(given)} mm", _SIZE_WORDS.get(code, code), offered=own is not None and _offers(own, given),
             default=None if own is None else own.default_um,
             allowed=() if own is None else _made(own),
@@ -241,7 +239,7 @@ def _modifications(piece: Piece, _: Group) -> Iterator[Choice]:
     for place, code in enumerate(piece.spec.modifications):
         known = piece.indexes.modifications.code(code)
         yield Choice(
-            piece, "modification", f"/modifications/{place}", known, "modification",
+            "modification", f"/modifications/{place}", known, "modification",
             offered=known in pattern.modifications, allowed=pattern.modifications,
         )  # fmt: skip
 
@@ -252,7 +250,6 @@ def _purpose(piece: Piece, _: Group) -> Iterator[Choice]:
         return
     purpose = piece.spec.purpose
     yield Choice(
-        piece,
         "use",
         "/purpose/use",
         words="use",
@@ -262,7 +259,7 @@ def _purpose(piece: Piece, _: Group) -> Iterator[Choice]:
     )
     if pattern.load.scales_with_dog:
         yield Choice(
-            piece, "dog_kg", "/purpose/dog_kg", words="weight of the dog", required=True,
+            "dog_kg", "/purpose/dog_kg", words="weight of the dog", required=True,
             filled=purpose.dog_kg is not None, allowed=("the weight in kg",),
         )  # fmt: skip
 
@@ -277,14 +274,14 @@ def _monogram(piece: Piece, _: Group) -> Iterator[Choice]:
         ("typeface", monogram.typeface, tuple(piece.catalog.typefaces)),
     ):
         yield Choice(
-            piece, f"monogram_{what}", f"/monogram/{what}", words=f"monogram {what}", required=True,
+            f"monogram_{what}", f"/monogram/{what}", words=f"monogram {what}", required=True,
             filled=given is not None, allowed=allowed,
         )  # fmt: skip
     if monogram.typeface is not None:
         yield _code(piece, "typeface", "/monogram/typeface", monogram.typeface, piece.indexes.typefaces, "typeface")
     if monogram.method == "foil":
         yield Choice(
-            piece, "foil", "/monogram/foil", words="foil", required=True, filled=monogram.foil is not None,
+            "foil", "/monogram/foil", words="foil", required=True, filled=monogram.foil is not None,
             allowed=tuple(code for code, foil in piece.catalog.foils.items() if foil.left_um > 0),
         )  # fmt: skip
     if monogram.foil is not None:
@@ -316,7 +313,7 @@ def _lots(piece: Piece, _: Group) -> Iterator[Choice]:
     nothing: Index[Any] = Index({})
     for part, codes in piece.spec.lots.items():
         if piece.pattern is not None and part not in piece.pattern.parts:
-            yield Choice(piece, "part", f"/lots/{part}", part, part, belongs=False, allowed=piece.pattern.parts)
+            yield Choice("part", f"/lots/{part}", part, part, belongs=False, allowed=piece.pattern.parts)
             continue
         asked = piece.spec.parts.get(part)
         leather = None if asked is None else piece.indexes.leathers.find(asked.leather)

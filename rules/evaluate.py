@@ -6,7 +6,7 @@ that the search of :mod:`rules.lots` tries, and then only where a part was just 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -17,10 +17,11 @@ from rules.book import Book
 from rules.case import Case
 from rules.cells import MOST_KEPT, Bits, Cell, Frame
 from rules.facets import Names
+from rules.findings import Said, said_of
 from rules.ir import SEVERITIES, Rule, Severity, Value, names_in
 from rules.judge import Fired, Passed, Reader, judge_of
 from rules.piece import Piece
-from rules.sorter import Found, Sorter, Table
+from rules.sorter import Sorter, Table
 from rules.subjects import Instance, Whole
 from rules.vocabulary import SUBJECTS, TERMS
 
@@ -37,11 +38,11 @@ class Rank:
     advise: int
 
 
-def rank_of(found: list[Found]) -> Rank:
-    """Return the rank of findings; notices change nothing."""
+def rank_of(fired: Iterable[tuple[str, Severity]]) -> Rank:
+    """Return the rank of rule ids with the severities they fired with; notices change nothing."""
     rules: dict[Severity, set[str]] = {severity: set() for severity in SEVERITIES}
-    for each in found:
-        rules[each.fired.severity].add(each.rule.id)
+    for rule, severity in fired:
+        rules[severity].add(rule)
     refuse, sign_off, advise = (len(rules[severity]) for severity in SEVERITIES[:3])
     return Rank(2 if refuse else 1 if sign_off else 0, refuse, sign_off, advise)
 
@@ -130,10 +131,10 @@ class Judges:
         """Return the outcome that an order stands for."""
         return OUTCOMES[order >> 48]
 
-    def everything(self, case: Case) -> list[Found]:
+    def everything(self, case: Case) -> list[Said]:
         """Judge every rule on every instance of a case, keeping nothing."""
         return [
-            each
+            said_of(each)
             for subject, rules in self._sorters.items()
             for instance in SUBJECTS[subject].instances(case)
             for each in rules.fired(instance)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from catalog.units import number_in, text_in
+from rules.choices import Choice
 from rules.ir import SEVERITIES, Bound, Severity
 from rules.judge import Fired
 from rules.sorter import Found
+from rules.subjects import ChoiceUse
 from rules.vocabulary import TERMS
 from rules.words import figure, fill
 
@@ -18,33 +21,70 @@ _PLACE = {severity: place for place, severity in enumerate(SEVERITIES)}
 Shown = int | float | str | None
 
 
-@dataclass(slots=True)  # not frozen: a frozen one takes four times as long to make
-class Finding:
-    """One rule's word on one spec, ready to be shown; fields as in the answer."""
+@dataclass(slots=True)
+class Said:
+    """What a rule said of an instance, in words: a finding but for its place among the others.
 
-    id: str
+    Kept for other specs that read and show the same, so nobody changes it. ``choice`` is the
+    choice it is about, if it is about one.
+    """
+
     rule: str
     severity: Severity
+    effect_of: tuple[str, ...]
     at: tuple[str, ...]
+    parts: frozenset[str]
+    order: tuple[Any, ...]
     subject: dict[str, Any]
     measured: Shown
     limit: Shown | list[Shown]
     bound: Bound
     off_by: Shown
     unit: str | None
-    caused_by: str | None
     message: str
     bench_message: str
     params: dict[str, Any]
     source: str
+    choice: Choice | None
+
+
+@dataclass(slots=True)
+class Finding:
+    """One rule's word on one spec, with its name in the answer and the finding that explains it."""
+
+    id: str
+    said: Said
+    caused_by: str | None
+
+    @property
+    def rule(self) -> str:
+        """Id of the rule."""
+        return self.said.rule
+
+    @property
+    def severity(self) -> Severity:
+        """How bad it is."""
+        return self.said.severity
+
+    @property
+    def at(self) -> tuple[str, ...]:
+        """JSON Pointers into the spec."""
+        return self.said.at
+
+    @property
+    def message(self) -> str:
+        """For the customer."""
+        return self.said.message
 
     def as_json(self, remedies: list[dict[str, Any]]) -> dict[str, Any]:
         """Return the finding as the answer writes it."""
+        said = self.said
         return {
-            "id": self.id, "rule": self.rule, "severity": self.severity, "at": list(self.at),
-            "subject": self.subject, "measured": self.measured, "limit": self.limit, "bound": self.bound,
-            "off_by": self.off_by, "unit": self.unit, "caused_by": self.caused_by, "message": self.message,
-            "bench_message": self.bench_message, "params": self.params, "remedies": remedies, "source": self.source,
+            "id": self.id, "rule": said.rule, "severity": said.severity, "at": list(said.at),
+            "subject": dict(said.subject), "measured": said.measured, "limit": said.limit, "bound": said.bound,
+            "off_by": said.off_by, "unit": said.unit, "caused_by": self.caused_by, "message": said.message,
+            "bench_message": said.bench_message, "params": dict(said.params), "remedies": remedies,
+            "source": said.source,
         }  # fmt: skip
 
 
@@ -62,71 +102,74 @@ def pointers_of(found: Found) -> tuple[str, ...]:
 
 
 class _Placed:
-    """A finding with where it points and its place among others of its severity."""
+    """What a rule said, with its cause among the others."""
 
-    __slots__ = ("at", "cause", "found", "key", "parts")
+    __slots__ = ("cause", "said")
 
-    def __init__(self, found: Found) -> None:
-        self.found = found
-        self.at = pointers_of(found)
-        self.parts = frozenset(found.instance.parts)
-        subject = tuple(f"{name}={value}" for name, value in sorted(found.instance.subject.items()))
-        self.key = (found.rule.id, self.at, subject)
+    def __init__(self, said: Said) -> None:
+        self.said = said
         self.cause: _Placed | None = None
 
     @property
     def order(self) -> tuple[Any, ...]:
         """Return severity, causes before it, rule id, pointers, subject."""
-        return _PLACE[self.found.fired.severity], self.depth, *self.key
+        return _PLACE[self.said.severity], self.depth, *self.said.order
 
     @property
     def depth(self) -> int:
         """Return how many causes stand before it; a circle of causes ends where it closes."""
-        seen, cause = {id(self)}, self.cause
-        while cause is not None and id(cause) not in seen:
-            seen.add(id(cause))
-            cause = cause.cause
+        seen: set[int] = set()
+        one: _Placed | None = self
+        while one is not None and id(one) not in seen:
+            seen.add(id(one))
+            one = one.cause
         return len(seen) - 1
 
 
-def findings_of(found: list[Found]) -> tuple[Finding, ...]:
+def findings_of(said: Iterable[Said]) -> tuple[Finding, ...]:
     """Return findings in the order severity, root before effect, rule id, pointer, subject."""
-    placed = [_Placed(each) for each in found]
+    placed = [_Placed(each) for each in said]
     for each in placed:
-        if each.found.rule.effect_of:
+        if each.said.effect_of:
             each.cause = _cause(each, placed)
     placed.sort(key=lambda each: each.order)
     ids = {id(each): f"f{place}" for place, each in enumerate(placed, start=1)}
-    return tuple(_finding(each, ids[id(each)], None if each.cause is None else ids[id(each.cause)]) for each in placed)
+    return tuple(
+        Finding(ids[id(each)], each.said, None if each.cause is None else ids[id(each.cause)]) for each in placed
+    )
 
 
 def _cause(effect: _Placed, placed: list[_Placed]) -> _Placed | None:
     """Return the finding that explains this one: its rule is named, and a choice is shared."""
-    named = effect.found.rule.effect_of
-    causes = [each for each in placed if each is not effect and each.found.rule.id in named and _touch(each, effect)]
-    return min(causes, key=lambda each: (_PLACE[each.found.fired.severity], *each.key), default=None)
+    named = effect.said.effect_of
+    causes = [each for each in placed if each is not effect and each.said.rule in named and _touch(each, effect)]
+    return min(causes, key=lambda each: (_PLACE[each.said.severity], *each.said.order), default=None)
 
 
 def _touch(one: _Placed, other: _Placed) -> bool:
-    return bool(one.parts & other.parts) or any(_under(a, b) or _under(b, a) for a in one.at for b in other.at)
+    mine, theirs = one.said, other.said
+    return bool(mine.parts & theirs.parts) or any(_under(a, b) or _under(b, a) for a in mine.at for b in theirs.at)
 
 
 def _under(pointer: str, above: str) -> bool:
     return pointer == above or pointer.startswith(f"{above}/")
 
 
-def _finding(placed: _Placed, name: str, cause: str | None) -> Finding:
-    found = placed.found
+def said_of(found: Found) -> Said:
+    """Put a rule that fired into words."""
     fired, instance, rule = found.fired, found.instance, found.rule
+    at, subject = pointers_of(found), instance.subject
     unit = TERMS[fired.name].unit if fired.name in TERMS else ""
     words, clause = instance.words | _figures_in_words(fired, unit), rule.clauses[fired.clause]
     tell = clause.tell or rule.tell
     bench = clause.bench or (tell if clause.tell else rule.bench or rule.tell)
-    return Finding(
-        id=name, rule=rule.id, severity=fired.severity, at=placed.at, subject=instance.subject,
-        measured=_shown(fired.measured, unit), limit=_limit(fired, unit), bound=fired.bound,
-        off_by=_off_by(fired, unit), unit=unit or None, caused_by=cause, message=fill(tell, words),
+    order = rule.id, at, tuple(f"{name}={value}" for name, value in sorted(subject.items()))
+    return Said(
+        rule=rule.id, severity=fired.severity, effect_of=rule.effect_of, at=at, parts=frozenset(instance.parts),
+        order=order, subject=subject, measured=_shown(fired.measured, unit), limit=_limit(fired, unit),
+        bound=fired.bound, off_by=_off_by(fired, unit), unit=unit or None, message=fill(tell, words),
         bench_message=fill(bench, words), params=instance.params, source=rule.source,
+        choice=instance.choice if isinstance(instance, ChoiceUse) else None,
     )  # fmt: skip
 
 

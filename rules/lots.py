@@ -22,9 +22,9 @@ from catalog.model import Lot
 from rules.case import Case
 from rules.cells import Bits, Cell, Frame
 from rules.evaluate import Judges
+from rules.findings import Said
 from rules.piece import OUTSIDE, Piece
 from rules.preference import Lots, preferred
-from rules.sorter import Found
 from rules.stock import TooLongError, Warehouse
 
 Choices = list[tuple[Lots, int]]
@@ -33,10 +33,10 @@ Choices = list[tuple[Lots, int]]
 
 @dataclass(frozen=True, slots=True)
 class Best:
-    """The best assignment's case, its findings in no order yet, and the steps that the search took."""
+    """The best assignment's case, what rules said of it in no order yet, and the steps that the search took."""
 
     case: Case
-    found: tuple[Found, ...]
+    said: tuple[Said, ...]
     work: int
 
 
@@ -67,8 +67,8 @@ class Search:
         self._given, self._ids = self._best
         self._case.put(self._given)
         due = [hit for cells in self._frame.due for hit in self._fired(cells)[1]]
-        found = [each for cell, key in free + due for each in cell.found(key, self._case)]
-        return Best(self._case, tuple(found), self._work)
+        said = [each for cell, key in free + due for each in cell.said(key, self._ids, self._case)]
+        return Best(self._case, tuple(said), self._work)
 
     def _judge(self, cell: Cell, key: Hashable) -> Bits:
         self._case.put(self._given)

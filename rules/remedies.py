@@ -22,7 +22,6 @@ from rules.neighbors import Neighbor, neighbors_of
 from rules.pricing import priced
 from rules.shop import Shop
 from rules.spec import PartChoice, Spec
-from rules.subjects import ChoiceUse
 
 if TYPE_CHECKING:
     from rules.check import Verdict
@@ -43,18 +42,13 @@ Set = tuple[dict[str, Any], Spec]
 
 def remedies_for(shop: Shop, spec: Spec, verdict: Verdict, recheck: Recheck) -> dict[str, list[dict[str, Any]]]:
     """Return the remedies by finding id, each re-checked."""
-    choices = {
-        (found.rule.id, found.instance.at): found.instance.choice
-        for found in verdict.found
-        if isinstance(found.instance, ChoiceUse)
-    }
     matters = [finding for finding in verdict.findings if finding.severity in ("refuse", "sign_off")]
     nearby = neighbors_of(verdict.case.piece) if matters else []
     judged: dict[str, Verdict] = {}
     work = 0
     offered: dict[str, list[dict[str, Any]]] = {}
     for finding in matters:
-        choice = choices.get((finding.rule, finding.at))
+        choice = finding.said.choice
         if choice is None and finding.caused_by is not None:
             continue  # the root's remedies are tried; the effect goes with it
         found: list[tuple[int, int, dict[str, Any], Verdict, str]] = []

@@ -141,7 +141,14 @@ def _every_part(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
     return (pattern.parts,)
 
 
-@subject("piece", "the whole piece", ("pattern", "leather", "edge", "thread", "stitch"), groups=_every_part)
+@subject(
+    "piece",
+    "the whole piece",
+    ("pattern", "leather", "edge", "thread", "stitch"),
+    groups=_every_part,
+    shows=["leather", "edge", "thread", "stitch"],
+    of=("outside",),
+)
 def whole_piece(case: Case) -> Iterator[Whole]:
     """List the one whole piece, if its pattern is known."""
     if case.pattern is not None:
@@ -245,7 +252,13 @@ def _each_known_part(_: Pattern, leathers: Iterable[Group]) -> Iterable[Group]:
     return ((part,) for parts in leathers for part in parts)
 
 
-@subject("part", "each part", ("part", "leather", "kind", "side", "species"), groups=_each_known_part)
+@subject(
+    "part",
+    "each part",
+    ("part", "leather", "kind", "side", "species"),
+    groups=_each_known_part,
+    shows=["leather", "side"],
+)
 def each_part(case: Case) -> Iterator[PartScope]:
     """List the parts whose leather is known."""
     for part in case.piece.parts.values():
@@ -341,7 +354,7 @@ def _of_spine(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
     return () if pattern.spine is None else (parts_of(pattern, pattern.spine.panels),)
 
 
-@subject("seam", "each seam", ("seam", "stitch"), groups=_of_seams)
+@subject("seam", "each seam", ("seam", "stitch"), groups=_of_seams, shows=["stitch"])
 def each_seam(case: Case) -> Iterator[SeamUse]:
     """List the pattern's seams."""
     if case.pattern is not None:
@@ -372,7 +385,13 @@ class LayerUse(SeamUse):
         return super().words | own
 
 
-@subject("layer", "each pared layer of a seam", ("seam", "stitch", "panel", "leather"), groups=_of_layers)
+@subject(
+    "layer",
+    "each pared layer of a seam",
+    ("seam", "stitch", "panel", "leather"),
+    groups=_of_layers,
+    shows=["stitch", "leather"],
+)
 def each_layer(case: Case) -> Iterator[LayerUse]:
     """List the layers that are pared in a seam."""
     for seam in each_seam(case):
@@ -415,7 +434,7 @@ class FoldUse(Scope):
         }
 
 
-@subject("fold", "each fold", ("fold", "leather", "side"), groups=_of_folds)
+@subject("fold", "each fold", ("fold", "leather", "side"), groups=_of_folds, shows=["leather", "side"])
 def each_fold(case: Case) -> Iterator[FoldUse]:
     """List the pattern's folds."""
     if case.pattern is not None:

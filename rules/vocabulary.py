@@ -75,13 +75,19 @@ class Lister:
 
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """What a rule is judged over, and how to list its instances in a case."""
+    """What a rule is judged over, and how to list its instances in a case.
+
+    ``shows`` is what the words, pointers and codes of an instance depend on beside the list, ``of``
+    of which parts where not those of the instance.
+    """
 
     name: str
     label: str
     instances: Callable[[Any], Iterable[Any]]
     words: tuple[str, ...]
     listers: tuple[Lister, ...]
+    shows: frozenset[str]
+    of: Group
 
 
 SUBJECTS: dict[str, Subject] = {}
@@ -96,11 +102,13 @@ def subject(
     reads: Iterable[str] = (),
     groups: Callable[[Any, Iterable[Group]], Iterable[Group]] | None = None,
     listers: tuple[Lister, ...] = (),
+    shows: Iterable[str] = (),
+    of: Group = (),
 ) -> Callable[[Callable[[Any], Iterable[Any]]], Callable[[Any], Iterable[Any]]]:
     """Register the function that lists the instances of a subject in a case.
 
     ``reads`` says what the list depends on beside the pattern, ``groups`` which sets of parts an
-    instance may depend on, or ``listers`` both, list by list.
+    instance may depend on, or ``listers`` both, list by list; ``shows`` and ``of`` as in Subject.
     """
 
     def register(instances: Callable[[Any], Iterable[Any]]) -> Callable[[Any], Iterable[Any]]:
@@ -108,7 +116,7 @@ def subject(
             return instances(case) if group is None else [each for each in instances(case) if each.parts == group]
 
         own = listers or (Lister(_known(name, reads), of_group, groups),)
-        SUBJECTS[name] = Subject(name, label, instances, tuple(words), own)
+        SUBJECTS[name] = Subject(name, label, instances, tuple(words), own, _known(name, shows), of)
         return instances
 
     return register

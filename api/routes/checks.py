@@ -2,52 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Coroutine
 from typing import Annotated, Any, Final, Literal
 
-from fastapi import APIRouter, Body, Query, Request, Response
-from fastapi.concurrency import run_in_threadpool
+from fastapi import APIRouter, Body, Query, Response
 from fastapi.openapi.models import Example
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
 
-from api.body import MEDIA_TYPE, JsonRoute, StrictRequest, json_answer
+from api.answering import answer_to
+from api.body import JsonRoute, json_answer
 from api.demo import DEMO_SPEC
-from api.deps import CallerDep, HouseDep, caller_of, house_of
+from api.deps import CallerDep, HouseDep
 from api.routes.documented import problems
 from api.schemas.answer import CheckAnswer
-from api.schemas.spec import SpecIn, to_spec
-from api.visibility import view
-from rules.check import check, quick_check
+from api.schemas.spec import SpecIn
 
-
-class CheckRoute(JsonRoute):
-    """The hot path: a good body without a query is answered without the framework's dependency machinery.
-
-    That machinery costs more than the check itself. Whatever is not plainly good goes the framework's
-    way, which finds the faults and words them.
-    """
-
-    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
-        """Return the handler."""
-        careful = super().get_route_handler()
-
-        async def handler(request: Request) -> Response:
-            strict = StrictRequest(request.scope, request.receive)
-            headers = request.headers
-            unusual = request.scope["query_string"] or "content-encoding" in headers
-            if unusual or headers.get("content-type") != MEDIA_TYPE:
-                return await careful(strict)
-            try:
-                spec = _SPEC.validate_python(await strict.json())
-            except ValueError:  # no JSON, or no spec
-                return await careful(strict)
-            return await check_spec(spec, _PLAIN, await house_of(request), await caller_of(request))
-
-        return handler
-
-
-router = APIRouter(tags=["checks"], route_class=CheckRoute)
+router = APIRouter(tags=["checks"], route_class=JsonRoute)
 
 _EXAMPLES: Final[dict[str, Example]] = {
     "complete": {"summary": "A wallet, complete", "value": DEMO_SPEC},
@@ -83,10 +53,6 @@ class CheckQuery(BaseModel):
     )
 
 
-_SPEC: Final = TypeAdapter(SpecIn)
-_PLAIN: Final = CheckQuery.model_validate({})
-
-
 @router.post(
     "/v1/checks",
     operation_id="checkSpec",
@@ -108,18 +74,12 @@ async def check_spec(
     caller: CallerDep,
 ) -> Response:
     """Return the verdict as the caller may see it."""
-    asked, today = to_spec(spec), house.clock.today()
-    plain = not (query.defaults or query.alternatives or query.explain)
-    answer = quick_check(house.shop, asked, today=today) if plain else None
-    if answer is None:
-        # A dear check takes a second: in a thread it does not keep health checks and other callers waiting.
-        answer = await run_in_threadpool(
-            check,
-            house.shop,
-            asked,
-            today=today,
-            fill_defaults=query.defaults,
-            alternatives=query.alternatives,
-            explain=query.explain == "all",
-        )
-    return json_answer(view(answer, caller))
+    answer = await answer_to(
+        house,
+        spec,
+        caller=caller,
+        fill_defaults=query.defaults,
+        alternatives=query.alternatives,
+        explain=query.explain == "all",
+    )
+    return json_answer(answer)

@@ -70,7 +70,9 @@ class SpeciesUse(Scope):
         return {"species": self.species, "destination": self.piece.ship_to, "notice": notice}
 
 
-@subject("species", "each species in the piece", ("species", "destination", "notice"), reads=["leather"])
+@subject(
+    "species", "each species in the piece", ("species", "destination", "notice"), reads=["leather"], shows=["ship_to"]
+)
 def each_species(case: Case) -> Iterator[SpeciesUse]:
     """List the species of the parts, each once."""
     found: dict[str, list[str]] = {}

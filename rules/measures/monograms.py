@@ -71,6 +71,7 @@ def _of_zones(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
     ("text", "method", "typeface", "zone", "leather", "zones"),
     reads=["monogram"],
     groups=_of_zones,
+    shows=["leather"],
 )
 def the_monogram(case: Case) -> Iterator[MonogramUse]:
     """List the monogram, if one is asked for."""
@@ -108,7 +109,13 @@ class LetterUse(MonogramUse):
         return super().words | {"sign": self.sign, "signs": f"A-Z {extra}".strip()}
 
 
-@subject("letter", "each different sign of the monogram", ("sign", "signs", "text", "typeface"), reads=["monogram"])
+@subject(
+    "letter",
+    "each different sign of the monogram",
+    ("sign", "signs", "text", "typeface"),
+    reads=["monogram"],
+    shows=["leather"],
+)
 def each_letter(case: Case) -> Iterator[LetterUse]:
     """List the different signs of the monogram in a known typeface."""
     monogram, typeface = case.piece.spec.monogram, case.piece.typeface

@@ -66,3 +66,33 @@ def test_no_more_alternatives_come_than_were_asked_for(client: TestClient, worke
 
 def test_verdicts_are_not_kept_by_caches(client: TestClient, worked: dict[str, Any]) -> None:
     assert client.post("/v1/checks", json=worked["buildable"]).headers["cache-control"] == "no-store"
+
+
+def test_a_plain_check_and_one_that_goes_the_frameworks_way_are_answered_alike(
+    client: TestClient, spec: dict[str, Any]
+) -> None:
+    plain = client.post("/v1/checks", json=spec)
+    other = client.post("/v1/checks?alternatives=0", json=spec)
+    own = {"request-id"}
+    assert plain.content == other.content
+    assert {k: v for k, v in plain.headers.items() if k not in own} == {
+        k: v for k, v in other.headers.items() if k not in own
+    }
+
+
+@pytest.mark.parametrize("body", [b"", b"{", b"[]", b'{"pattern": 5}', b'{"pattern": "belt", "colour": "red"}'])
+def test_a_faulty_body_is_worded_alike_whichever_way_it_came(client: TestClient, body: bytes) -> None:
+    headers = {"content-type": "application/json", "request-id": "the-same-id"}
+    plain = client.post("/v1/checks", content=body, headers=headers)
+    other = client.post("/v1/checks?alternatives=0", content=body, headers=headers)
+    assert plain.status_code in (400, 422)
+    assert (plain.status_code, plain.json()) == (other.status_code, other.json())
+
+
+def test_two_media_types_are_not_taken_for_one(client: TestClient) -> None:
+    media = [("content-type", "application/json"), ("content-type", "text/plain")]
+    answer = client.post("/v1/checks", content=b'{"pattern": "belt"}', headers=media)
+    assert (
+        answer.status_code
+        == client.post("/v1/checks?alternatives=0", content=b'{"pattern": "belt"}', headers=media).status_code
+    )

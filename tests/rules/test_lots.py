@@ -17,7 +17,7 @@ import pytest
 from catalog.model import Lot
 from rules.case import Case
 from rules.check import judge
-from rules.evaluate import OUTCOMES, Found, order_of, rank_of
+from rules.evaluate import OUTCOMES, order_of, rank_of
 from rules.judge import Fired
 from rules.layout import verify
 from rules.piece import Piece
@@ -35,12 +35,8 @@ RANDOM_SPECS = 2_000
 def order_by_brute_force(shop: Shop, piece: Piece, lots: dict[str, tuple[Lot, ...]], today: date) -> tuple[int, ...]:
     """Judge one assignment with every rule on every instance: no memo, no bound, no order."""
     case = Case(piece, lots, shop.warehouse, today)
-    found = [
-        Found(rule, said, instance)
-        for rule, instance, said in shop.judges(today).words_on(case)
-        if isinstance(said, Fired)
-    ]
-    return order_of(rank_of(found))
+    words = shop.judges(today).words_on(case)
+    return order_of(rank_of((rule.id, said.severity) for rule, _, said in words if isinstance(said, Fired)))
 
 
 def choices(piece: Piece, part: str, *, several: bool) -> list[tuple[Lot, ...]]:

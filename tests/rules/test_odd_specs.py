@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from functools import partial
 
 import pytest
 
 from catalog.model import Catalog
 from rules.check import check, judge
 from rules.findings import headline_of
+from rules.memo import Memo
 from rules.promise import working_day_from
 from rules.shop import Shop, shop_of
 from rules.spec import Monogram, PartChoice, Purpose, Spec
-from rules.stock import MOST_REMEMBERED, Warehouse
+from rules.stock import Warehouse
 from rules.themes import known_good
 
 
@@ -121,12 +123,16 @@ def test_a_leather_without_any_lot_is_not_enough(shop: Shop, today: date) -> Non
     assert [entry["part"] for entry in answer["cut_from"]] == ["pockets"]
 
 
-def test_the_warehouse_forgets_before_it_fills_the_memory(shop: Shop) -> None:
-    lot = shop.catalog.lots["L103"]
-    crowded = Warehouse(3_000)
-    crowded._layouts = dict.fromkeys(((), str(place)) for place in range(MOST_REMEMBERED))
-    crowded.layout((), lot)
-    assert len(crowded._layouts) == 1
+def test_results_are_forgotten_before_they_fill_the_memory() -> None:
+    made: list[int] = []
+
+    def square(of: int) -> int:
+        made.append(of)
+        return of * of
+
+    memo: Memo[int] = Memo(2)
+    assert [memo.get(of, partial(square, of)) for of in (3, 4, 3, 4, 5, 3)] == [9, 16, 9, 16, 25, 9]
+    assert made == [3, 4, 5, 3], "full, it forgot both; what it keeps it does not work out again"
 
 
 def test_a_part_in_capitals_is_no_part_and_its_remedy_names_it_as_written(shop: Shop, today: date) -> None:

@@ -115,6 +115,15 @@ def values_of(case: Case) -> Seen:
                 for instance in lister.instances(case, group):
                     key = name, repr((place, group, instance.subject, instance.at))
                     found[key] = term.measure(instance), frozenset(may_read)
+    for name, subject in SUBJECTS.items():
+        for place, lister in enumerate(subject.listers):
+            groups = (None,) if lister.groups is None else set(lister.groups(case.pattern, shared_leathers(case.piece)))
+            for group in groups:
+                may_show = {facet for read in lister.reads for facet in scoped(read, group, parts)}
+                may_show |= {facet for read in subject.shows for facet in scoped(read, subject.of or group, parts)}
+                for number, each in enumerate(lister.instances(case, group)):
+                    shown = repr((each.words, each.params, each.subject, each.at, each.parts))
+                    found[f"{name} in words", repr((place, group, number))] = shown, frozenset(may_show)
     return found
 
 
@@ -182,4 +191,4 @@ def test_what_was_kept_of_other_specs_changes_no_verdict(shop: Shop, today: date
     for spec, before in zip(reversed(specs), reversed(warm), strict=True):
         judges = Judges(kept.book, kept.catalog.thresholds, today)
         best = find_best(kept.piece(spec), judges, kept.warehouse, today)
-        assert findings_of(list(best.found)) == before
+        assert findings_of(best.said) == before

@@ -1,0 +1,40 @@
+"""The answer to a check as a caller may see it; at once where that is quick, else from a thread."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi.concurrency import run_in_threadpool
+
+from api.house import House
+from api.schemas.spec import SpecIn, to_spec
+from api.visibility import Caller, view
+from rules.check import check, quick_check
+
+
+async def answer_to(
+    house: House,
+    spec: SpecIn,
+    *,
+    caller: Caller,
+    fill_defaults: bool = False,
+    alternatives: int = 0,
+    explain: bool = False,
+) -> Mapping[str, Any]:
+    """Return the verdict on a spec as the caller may see it."""
+    asked, today = to_spec(spec), house.clock.today()
+    more = fill_defaults or alternatives or explain
+    answer = None if more else quick_check(house.shop, asked, today=today)
+    if answer is None:
+        # A dear check takes a second: in a thread it does not keep health checks and other callers waiting.
+        answer = await run_in_threadpool(
+            check,
+            house.shop,
+            asked,
+            today=today,
+            fill_defaults=fill_defaults,
+            alternatives=alternatives,
+            explain=explain,
+        )
+    return view(answer, caller)
