@@ -12,6 +12,7 @@ import uvicorn
 from api.app import create_app
 from api.demo import demo_command
 from api.settings import Settings
+from api.settled import settle
 
 Tell = Callable[[str], None]
 
@@ -44,6 +45,7 @@ def serve(settings: Settings, *, tell: Tell, warn: Tell) -> int:
         catalog.strict_yaml.Faults: the catalog or the rule book is broken.
     """
     app = create_app(settings)
+    settle()
     listener = _listener(settings.host, settings.port)
     address = _address(listener)
     if not ipaddress.ip_address(listener.getsockname()[0]).is_loopback:

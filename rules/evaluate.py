@@ -78,6 +78,7 @@ class Judges:
                 for severity in rule.severities:
                     self._bits[rule.id, severity] = 1 << len(self._bits)
         self._masks = [sum(bit for (_, own), bit in self._bits.items() if own == each) for each in SEVERITIES[:3]]
+        self._made: dict[tuple[str, ...], Sorter] = {}
         self._sorters = {subject: self.sorter(subject, rules) for subject, rules in self.tables.items()}
         self._memory = Memory()
 
@@ -91,8 +92,11 @@ class Judges:
         return measure
 
     def sorter(self, subject: str, rules: Table) -> Sorter:
-        """Return rules over a subject, ready to be judged."""
-        return Sorter(rules, partial(self._reader, subject=subject))
+        """Return rules over a subject, ready to be judged; the same rules, the same sorter."""
+        key = (subject, *(rule.id for rule, _ in rules))
+        if key not in self._made:
+            self._made[key] = Sorter(rules, partial(self._reader, subject=subject))
+        return self._made[key]
 
     def frame(self, piece: Piece) -> Frame | None:
         """Return the cells of a piece's pattern, or None where the pattern is unknown."""
