@@ -12,16 +12,16 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from operator import itemgetter
 
-from catalog.model import Lot, Pattern
+from catalog.model import Lot
 from rules.case import Case
 from rules.facets import OF_PIECE, Facet, Names
 from rules.findings import Said, said_of
-from rules.ir import Rule, names_in
+from rules.ir import Condition, In, Rule, names_in
 from rules.judge import Fired
 from rules.piece import PartUse, Piece
 from rules.preference import Lots, preferred
 from rules.sorter import Found, Sorter, Table
-from rules.subjects import Instance
+from rules.subjects import Instance, Whole
 from rules.vocabulary import BY_PART, SAME_FOR_ALL, SUBJECTS, TERMS, Group, Lister, Subject
 
 #: Words kept before all are forgotten: customers' own letters and sizes never end.
@@ -46,6 +46,7 @@ class Member:
     group: Group | None
     rules: tuple[Rule, ...]
     sorter: Sorter
+    facets: frozenset[Facet]
     _places: list[int] | None = None
 
     def instances(self, case: Case) -> Iterable[Instance]:
@@ -106,8 +107,11 @@ class Frame:
     """
 
     def __init__(
-        self, pattern: Pattern, signature: Signature, tables: Mapping[str, Table], names: Names, sorter: SorterOf
+        self, blank: Case, signature: Signature, tables: Mapping[str, Table], names: Names, sorter: SorterOf
     ) -> None:  # fmt: skip
+        pattern = blank.piece.pattern
+        if pattern is None:
+            raise ValueError("no pattern is known")
         self.pattern = pattern
         self.parts = pattern.parts
         self._names = names
@@ -119,7 +123,8 @@ class Frame:
         self._leathers = tuple(tuple(parts) for parts in shared.values())
         members: dict[frozenset[Facet], list[tuple[frozenset[Facet], Member]]] = {}
         for subject, rules in tables.items():
-            for facets, member in self._members_of(subject, rules, sorter):
+            may = [(rule, judge) for rule, judge in rules if may_apply(rule, blank)]
+            for facets, member in self._members_of(subject, may, sorter):
                 members.setdefault(_core(facets), []).append((facets, member))
         merged = [
             (tuple(sorted(frozenset().union(*(facets for facets, _ in own)))), tuple(member for _, member in own))
@@ -140,6 +145,7 @@ class Frame:
             )
         self._whole = [(place[facet], facet[0], OF_PIECE[facet[0]]) for facet in self.facets if facet[0] in OF_PIECE]
         self._leather = [(place[facet], facet[1]) for facet in self.facets if facet[0] == "leather"]
+        self._species = [(place[facet], facet[1]) for facet in self.facets if facet[0] == "species"]
         self._side = [(place[facet], facet[1]) for facet in self.facets if facet[0] == "side"]
 
     def _members_of(self, subject: str, rules: Table, sorter: SorterOf) -> Iterator[tuple[frozenset[Facet], Member]]:
@@ -151,7 +157,7 @@ class Frame:
                     by_facets.setdefault(self._facets_of(rule, lister, group), []).append((rule, judge))
                 for facets, same in by_facets.items():
                     rule_of = tuple(rule for rule, _ in same)
-                    yield facets, Member(SUBJECTS[subject], lister, group, rule_of, sorter(subject, same))
+                    yield facets, Member(SUBJECTS[subject], lister, group, rule_of, sorter(subject, same), facets)
 
     def _shown_by(self, member: Member) -> Iterator[Facet]:
         """Give what the words of a member's instances depend on."""
@@ -179,6 +185,9 @@ class Frame:
             ids[at] = number("leather", None if asked is None else asked.leather)
         for at, part in self._side:
             ids[at] = number("side", piece.parts[part].side)
+        for at, part in self._species:
+            kind = piece.parts[part].kind
+            ids[at] = number("species", None if kind is None else kind.species)
         return ids
 
     def singles(self, piece: Piece, part: PartUse) -> list[tuple[Lots, int]]:
@@ -198,6 +207,21 @@ class Frame:
 
 def _codes(lots: tuple[Lot, ...]) -> tuple[str, ...]:
     return tuple(lot.code for lot in lots)
+
+
+def may_apply(rule: Rule, blank: Case) -> bool:
+    """Whether some clause of a rule is not ruled out by the pattern alone.
+
+    ``blank`` is a case of the pattern with nothing chosen: what reads the pattern alone is known there.
+    """
+    return any(all(_admits(each, blank) for each in clause.when.conditions) for clause in rule.clauses)
+
+
+def _admits(condition: Condition, blank: Case) -> bool:
+    if not isinstance(condition, In) or not condition.name.startswith("piece."):
+        return True
+    term = TERMS[condition.name]
+    return term.reads != {"pattern"} or term.measure(Whole(blank)) in condition.values
 
 
 def facets_read(name: str, subject: str, group: Group | None, parts: Group) -> frozenset[Facet]:

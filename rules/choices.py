@@ -332,27 +332,28 @@ class List:
     """One list of choices and what it depends on beside the pattern.
 
     ``by_part``: one list for each of the pattern's parts. Whether a part's leather is known
-    at all is settled before any list is asked for.
+    at all is settled before any list is asked for. ``only_with``: empty while that is.
     """
 
     listed: Lists
     reads: frozenset[str] = frozenset()
     by_part: bool = False
+    only_with: str = ""
 
 
 LISTS = (
     List(_pattern),
     List(_part, frozenset({"leather"}), by_part=True),
-    List(_foreign_parts, frozenset({"foreign"})),
+    List(_foreign_parts, frozenset({"foreign"}), only_with="foreign"),
     List(_thread, frozenset({"thread"})),
     List(_stitch, frozenset({"stitch"})),
     List(_edge, frozenset({"edge"})),
     List(_hardware, frozenset({"hardware"})),
     List(_sizes, frozenset({"sizes"})),
-    List(_modifications, frozenset({"modifications"})),
+    List(_modifications, frozenset({"modifications"}), only_with="modifications"),
     List(_purpose, frozenset({"purpose"})),
-    List(_monogram, frozenset({"monogram"})),
-    List(_named_uses, frozenset({"purpose"})),
-    List(_carry, frozenset({"carry"})),
-    List(_lots, frozenset({"named", "leather"})),
+    List(_monogram, frozenset({"monogram"}), only_with="monogram"),
+    List(_named_uses, frozenset({"purpose"}), only_with="purpose"),
+    List(_carry, frozenset({"carry"}), only_with="carry"),
+    List(_lots, frozenset({"named", "leather"}), only_with="named"),
 )

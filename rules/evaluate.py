@@ -22,6 +22,8 @@ from rules.ir import SEVERITIES, Rule, Severity, Value, names_in
 from rules.judge import Fired, Passed, Reader, judge_of
 from rules.piece import Piece
 from rules.sorter import Sorter, Table
+from rules.spec import Spec
+from rules.stock import Warehouse
 from rules.subjects import Instance, Whole
 from rules.vocabulary import SUBJECTS, TERMS
 
@@ -65,6 +67,7 @@ class Judges:
     """The rule book compiled for one catalog's thresholds and one day."""
 
     def __init__(self, book: Book, thresholds: Mapping[str, Threshold], today: date) -> None:
+        self.today = today
         self._limits = {f"threshold.{name}": threshold.value for name, threshold in thresholds.items()}
         self.tables: dict[str, Table] = {}
         self.rule_ids: list[str] = []
@@ -98,7 +101,7 @@ class Judges:
             self._made[key] = Sorter(rules, partial(self._reader, subject=subject))
         return self._made[key]
 
-    def frame(self, piece: Piece) -> Frame | None:
+    def frame(self, piece: Piece, warehouse: Warehouse) -> Frame | None:
         """Return the cells of a piece's pattern, or None where the pattern is unknown."""
         pattern = piece.pattern
         if pattern is None:
@@ -109,7 +112,8 @@ class Judges:
         key = (pattern.code, _signature(piece))
         frame = memory.frames.get(key)
         if frame is None:
-            frame = memory.frames[key] = Frame(pattern, key[1], self.tables, memory.names, self.sorter)
+            blank = Case(Piece(Spec(pattern.code), piece.indexes), {}, warehouse, self.today)
+            frame = memory.frames[key] = Frame(blank, key[1], self.tables, memory.names, self.sorter)
         return frame
 
     def word(self, cell: Cell, key: Any, case: Case) -> Bits:

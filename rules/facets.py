@@ -13,8 +13,16 @@ from typing import Any, Final
 
 from catalog.model import Edge, Thread
 from rules.piece import Piece
+from rules.spec import Carry, Purpose
 from rules.vocabulary import BY_PART, READS, SAME_FOR_ALL
 
+#: What is there when nothing was asked for.
+EMPTY: Final[Mapping[str, Hashable]] = MappingProxyType(
+    {
+        "named": (), "carry": Carry(), "monogram": None, "hardware": (), "foreign": (), "purpose": Purpose(),
+        "modifications": (),
+    }
+)  # fmt: skip
 Facet = tuple[str, str]
 """What is read, and of which part ("" where it is not read by part)."""
 

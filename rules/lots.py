@@ -195,7 +195,7 @@ def find_best(piece: Piece, judges: Judges, warehouse: Warehouse, today: date, m
         TooLongError: More than ``most_work`` steps, or a layout that a hurried warehouse leaves alone.
     """
     case = Case(piece, {}, warehouse, today)
-    frame = judges.frame(piece)
+    frame = judges.frame(piece, warehouse)
     if frame is None:
         return Best(case, tuple(judges.everything(case)), 1)
     return Search(piece, judges, frame, case, most_work).run()

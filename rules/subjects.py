@@ -13,7 +13,7 @@ from typing import Any, Protocol
 
 from catalog.model import Fold, Kind, Layer, Lot, Panel, Pattern, Seam
 from rules.case import Case
-from rules.choices import LISTS, Choice, Lists, choices_of
+from rules.choices import LISTS, Choice, List, choices_of
 from rules.piece import PartUse, Piece
 from rules.shape import ThicknessUse
 from rules.vocabulary import Group, Lister, subject
@@ -192,11 +192,12 @@ class ChoiceUse(Scope):
         }  # fmt: skip
 
 
-def _lister(reads: frozenset[str], listed: Lists, *, own: bool) -> Lister:
+def _lister(each: List) -> Lister:
     def instances(case: Case, group: Group | None) -> Iterable[ChoiceUse]:
-        return (ChoiceUse(case, choice) for choice in listed(case.piece, group or ()))
+        return (ChoiceUse(case, choice) for choice in each.listed(case.piece, group or ()))
 
-    return Lister(reads, instances, _each_part_alone if own else None, own=own)
+    groups = _each_part_alone if each.by_part else None
+    return Lister(each.reads, instances, groups, own=each.by_part, only_with=each.only_with)
 
 
 def _each_part_alone(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
@@ -207,7 +208,7 @@ def _each_part_alone(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
     "choice",
     "each choice and code of the spec",
     ("given", "what", "hint", "allowed", "pattern"),
-    listers=tuple(_lister(each.reads, each.listed, own=each.by_part) for each in LISTS),
+    listers=tuple(_lister(each) for each in LISTS),
 )
 def each_choice(case: Case) -> Iterator[ChoiceUse]:
     """List every choice of the spec."""

@@ -26,13 +26,13 @@ Measured = TypeVar("Measured", bound=Callable[[Any], Value])
 #: ``foreign`` are parts that the pattern lacks, ``named`` lots that the spec names.
 READS = frozenset(
     {
-        "pattern", "leather", "side", "lots", "thread", "edge", "stitch", "hardware", "sizes",
+        "pattern", "leather", "species", "side", "lots", "thread", "edge", "stitch", "hardware", "sizes",
         "monogram", "modifications", "carry", "purpose", "quantity", "ship_to", "rush",
         "ready_by", "foreign", "named", "stock", "price_list", "law", "labor", "today", "revision",
     }
 )  # fmt: skip
 #: What is read part by part.
-BY_PART = frozenset({"leather", "side", "lots"})
+BY_PART = frozenset({"leather", "species", "side", "lots"})
 #: What is the same for every spec of a day at one revision of catalog and stock; the pattern is known by its frame.
 SAME_FOR_ALL = frozenset({"pattern", "stock", "price_list", "law", "labor", "today"})
 
@@ -64,13 +64,15 @@ class Lister:
 
     ``groups`` gives, for a pattern and its leathers' parts, the sets of parts that instances depend
     on; ``instances`` lists those of one set, or all where there are no groups. ``own``: it makes
-    those of a set itself, rather than picking them from all by their parts.
+    those of a set itself, rather than picking them from all by their parts. ``only_with`` names
+    what must not be empty for the list to hold anything.
     """
 
     reads: frozenset[str]
     instances: Callable[[Any, Group | None], Iterable[Any]]
     groups: Callable[[Any, Iterable[Group]], Iterable[Group]] | None = None
     own: bool = False
+    only_with: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,18 +106,20 @@ def subject(
     listers: tuple[Lister, ...] = (),
     shows: Iterable[str] = (),
     of: Group = (),
+    only_with: str = "",
 ) -> Callable[[Callable[[Any], Iterable[Any]]], Callable[[Any], Iterable[Any]]]:
     """Register the function that lists the instances of a subject in a case.
 
     ``reads`` says what the list depends on beside the pattern, ``groups`` which sets of parts an
-    instance may depend on, or ``listers`` both, list by list; ``shows`` and ``of`` as in Subject.
+    instance may depend on, or ``listers`` both, list by list; ``shows`` and ``of`` as in Subject,
+    ``only_with`` as in Lister.
     """
 
     def register(instances: Callable[[Any], Iterable[Any]]) -> Callable[[Any], Iterable[Any]]:
         def of_group(case: Any, group: Group | None) -> Iterable[Any]:
             return instances(case) if group is None else [each for each in instances(case) if each.parts == group]
 
-        own = listers or (Lister(_known(name, reads), of_group, groups),)
+        own = listers or (Lister(_known(name, reads), of_group, groups, only_with=only_with),)
         SUBJECTS[name] = Subject(name, label, instances, tuple(words), own, _known(name, shows), of)
         return instances
 

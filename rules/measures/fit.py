@@ -6,18 +6,18 @@ w + s + ease wide (an inextensible sleeve of flat width W has the perimeter 2W).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from catalog.model import CarryItem, Number, Pocket
+from catalog.model import CarryItem, Number, Pattern, Pocket
 from rules.case import Case, belt_cut_um
 from rules.closed import NOTE_USES
 from rules.piece import Piece
 from rules.spec import NoteAsked
 from rules.subjects import Scope, Whole
-from rules.vocabulary import number, subject, truth, word
+from rules.vocabulary import Group, number, subject, truth, word
 
 _FOLDS = {"note_flat": 1, "note_half": 2, "note_thirds": 3}
 
@@ -105,7 +105,7 @@ class BusinessCards(Scope):
         return {"item": self.item.name, "size": size}
 
 
-@subject("businesscards", "the business cards asked for", ("item", "size"), reads=["carry"])
+@subject("businesscards", "the business cards asked for", ("item", "size"), reads=["carry"], only_with="carry")
 def business_cards(case: Case) -> Iterator[BusinessCards]:
     """List the business cards asked for, if the item is known."""
     asked = case.piece.spec.carry.business_cards
@@ -194,7 +194,7 @@ class NoteUse(Scope):
         return {"item": self.item.name}
 
 
-@subject("note", "each kind of banknote asked for", ("item",), reads=["carry"])
+@subject("note", "each kind of banknote asked for", ("item",), reads=["carry"], only_with="carry")
 def notes(case: Case) -> Iterator[NoteUse]:
     """List the banknotes asked for whose item is known."""
     if case.pattern is None:
@@ -262,7 +262,7 @@ class PassportUse(Scope):
         return {"pattern": "this piece" if self.piece.pattern is None else self.piece.pattern.name}
 
 
-@subject("passport", "the passport asked for", ("pattern",), reads=["carry"])
+@subject("passport", "the passport asked for", ("pattern",), reads=["carry"], only_with="carry")
 def passport(case: Case) -> Iterator[PassportUse]:
     """List the passport, if one is asked for."""
     item = next((item for item in case.piece.catalog.carry_items.values() if item.group == "passport"), None)
@@ -335,7 +335,11 @@ class BladeUse(Scope):
         return {"pattern": "this piece" if self.piece.pattern is None else self.piece.pattern.name}
 
 
-@subject("blade", "the blade asked for", ("pattern",), reads=["carry"])
+def _of_welt(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
+    return (("welt",) if "welt" in pattern.parts else (),)
+
+
+@subject("blade", "the blade asked for", ("pattern",), reads=["carry"], groups=_of_welt, only_with="carry")
 def blade(case: Case) -> Iterator[BladeUse]:
     """List the blade, if one is asked for."""
     if case.piece.spec.carry.blade is not None and case.pattern is not None:

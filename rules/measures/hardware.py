@@ -64,6 +64,7 @@ def _of_fixings(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
     ("slot", "type", "finish", "size", "code", "grip"),
     reads=["hardware"],
     groups=_of_fixings,
+    only_with="hardware",
 )
 def each_fixing(case: Case) -> Iterator[FixingUse]:
     """List the known hardware in the pattern's own places."""
@@ -165,7 +166,7 @@ class HardwareCount(Scope):
         return {"type": self.hardware.type.replace("_", " "), "code": self.hardware.code}
 
 
-@subject("fitting", "each hardware code of the order", ("type", "code"), reads=["hardware"])
+@subject("fitting", "each hardware code of the order", ("type", "code"), reads=["hardware"], only_with="hardware")
 def each_fitting(case: Case) -> Iterator[HardwareCount]:
     """List each code once, with the slots that take it."""
     counts = Counter(hardware.code for hardware in case.piece.hardware.values())

@@ -71,7 +71,7 @@ class SpeciesUse(Scope):
 
 
 @subject(
-    "species", "each species in the piece", ("species", "destination", "notice"), reads=["leather"], shows=["ship_to"]
+    "species", "each species in the piece", ("species", "destination", "notice"), reads=["species"], shows=["ship_to"]
 )
 def each_species(case: Case) -> Iterator[SpeciesUse]:
     """List the species of the parts, each once."""
@@ -91,7 +91,7 @@ def _rows_of(use: SpeciesUse, rule: str | None = None) -> list[LawRow]:
 @word(
     "species.ban",
     "what the law file says of the species there",
-    reads=["law", "leather", "ship_to"],
+    reads=["law", "species", "ship_to"],
     levels=("none", "region_unknown", "banned"),
 )
 def ban(use: SpeciesUse) -> str:
@@ -102,13 +102,13 @@ def ban(use: SpeciesUse) -> str:
     return "region_unknown" if any(of_region(row, use.piece) for row in rows) else "none"
 
 
-@truth("species.papers", "papers may be needed on the way", reads=["law", "leather", "ship_to"])
+@truth("species.papers", "papers may be needed on the way", reads=["law", "species", "ship_to"])
 def papers(use: SpeciesUse) -> bool:
     """Whether a row on papers covers the destination."""
     return any(covers(row, use.piece) for row in _rows_of(use, "LAW-02"))
 
 
-@truth("species.disclosed", "the species is to be disclosed", reads=["law", "leather", "ship_to"])
+@truth("species.disclosed", "the species is to be disclosed", reads=["law", "species", "ship_to"])
 def disclosed(use: SpeciesUse) -> bool:
     """Whether a row asks that customers are told."""
     return any(covers(row, use.piece) for row in _rows_of(use, "LAW-13"))
@@ -170,7 +170,7 @@ class ClaimUse(Scope):
         return {"claim": self.claim.replace("_", " ")}
 
 
-@subject("claim", "each claim asked for", ("claim",), reads=["purpose"])
+@subject("claim", "each claim asked for", ("claim",), reads=["purpose"], only_with="purpose")
 def each_claim(case: Case) -> Iterator[ClaimUse]:
     """List the claims that the law file knows."""
     for place, claim in enumerate(case.piece.spec.purpose.claims):

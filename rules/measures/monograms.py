@@ -72,6 +72,7 @@ def _of_zones(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
     reads=["monogram"],
     groups=_of_zones,
     shows=["leather"],
+    only_with="monogram",
 )
 def the_monogram(case: Case) -> Iterator[MonogramUse]:
     """List the monogram, if one is asked for."""
@@ -115,6 +116,7 @@ class LetterUse(MonogramUse):
     ("sign", "signs", "text", "typeface"),
     reads=["monogram"],
     shows=["leather"],
+    only_with="monogram",
 )
 def each_letter(case: Case) -> Iterator[LetterUse]:
     """List the different signs of the monogram in a known typeface."""

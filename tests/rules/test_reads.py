@@ -175,6 +175,8 @@ def test_a_measure_keeps_its_value_when_another_part_is_cut_from_another_leather
         before = Case(shop.piece(spec), lots, shop.warehouse, today)
         after = Case(shop.piece(other), lots | {part: own[:1]}, shop.warehouse, today)
         changed = {("leather", part), ("lots", part)}
+        if shop.piece(spec).parts[part].kind != leather.kind:
+            changed |= {("species", part)}
         if "match" in (spec.thread, spec.edge):
             changed |= {("thread", ""), ("edge", "")}  # what a match came to is part of the facet
         found, count = lying(values_of(before), values_of(after), changed.__contains__)
