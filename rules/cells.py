@@ -12,9 +12,8 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from operator import itemgetter
 
-from catalog.model import Lot
 from rules.case import Case
-from rules.facets import OF_PIECE, Facet, Names
+from rules.facets import OF_PART, OF_PIECE, Facet, Names, lots_value
 from rules.findings import Said, said_of
 from rules.ir import Condition, In, Rule, names_in
 from rules.judge import Fired
@@ -143,10 +142,9 @@ class Frame:
             (self.free if last is None else self.due[last]).append(
                 Cell(own, read, _key(places), _key(sorted(place[facet] for facet in also)))
             )
+        self.members = tuple(member for own in members.values() for _, member in own)
         self._whole = [(place[facet], facet[0], OF_PIECE[facet[0]]) for facet in self.facets if facet[0] in OF_PIECE]
-        self._leather = [(place[facet], facet[1]) for facet in self.facets if facet[0] == "leather"]
-        self._species = [(place[facet], facet[1]) for facet in self.facets if facet[0] == "species"]
-        self._side = [(place[facet], facet[1]) for facet in self.facets if facet[0] == "side"]
+        self._by_part = [(place[facet], *facet, OF_PART[facet[0]]) for facet in self.facets if facet[0] in OF_PART]
 
     def _members_of(self, subject: str, rules: Table, sorter: SorterOf) -> Iterator[tuple[frozenset[Facet], Member]]:
         for lister in SUBJECTS[subject].listers:
@@ -179,15 +177,8 @@ class Frame:
         ids = [0] * len(self.facets)
         for at, read, value_of in self._whole:
             ids[at] = number(read, value_of(piece))
-        spec = piece.spec.parts
-        for at, part in self._leather:
-            asked = spec.get(part)
-            ids[at] = number("leather", None if asked is None else asked.leather)
-        for at, part in self._side:
-            ids[at] = number("side", piece.parts[part].side)
-        for at, part in self._species:
-            kind = piece.parts[part].kind
-            ids[at] = number("species", None if kind is None else kind.species)
+        for at, read, part, value_in in self._by_part:
+            ids[at] = number(read, value_in(piece, part))
         return ids
 
     def singles(self, piece: Piece, part: PartUse) -> list[tuple[Lots, int]]:
@@ -202,11 +193,7 @@ class Frame:
 
     def numbered(self, lots: Lots) -> tuple[Lots, int]:
         """Return lots with the number of their facet."""
-        return lots, self._names.number("lots", _codes(lots))
-
-
-def _codes(lots: tuple[Lot, ...]) -> tuple[str, ...]:
-    return tuple(lot.code for lot in lots)
+        return lots, self._names.number("lots", lots_value(lots))
 
 
 def may_apply(rule: Rule, blank: Case) -> bool:

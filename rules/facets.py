@@ -6,12 +6,12 @@ pattern on one day; leather, side and lots stand once for each part.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from itertools import count
 from types import MappingProxyType
 from typing import Any, Final
 
-from catalog.model import Edge, Thread
+from catalog.model import Edge, Lot, Thread
 from rules.piece import Piece
 from rules.spec import Carry, Purpose
 from rules.vocabulary import BY_PART, READS, SAME_FOR_ALL
@@ -58,7 +58,29 @@ OF_PIECE: Final[Mapping[str, Callable[[Piece], Hashable]]] = MappingProxyType(
         "revision": lambda piece: piece.spec.catalog_revision,
     }
 )
-assert OF_PIECE.keys() | BY_PART | SAME_FOR_ALL == READS
+
+
+def _leather(piece: Piece, part: str) -> Hashable:
+    asked = piece.spec.parts.get(part)
+    return None if asked is None else asked.leather
+
+
+def _species(piece: Piece, part: str) -> Hashable:
+    kind = piece.parts[part].kind
+    return None if kind is None else kind.species
+
+
+#: The value of each facet of a part, the lots aside: they are given in the course of a search.
+OF_PART: Final[Mapping[str, Callable[[Piece, str], Hashable]]] = MappingProxyType(
+    {"leather": _leather, "species": _species, "side": lambda piece, part: piece.parts[part].side}
+)
+if {*OF_PART, "lots"} != BY_PART or {*OF_PIECE, *BY_PART, *SAME_FOR_ALL} != READS:
+    raise AssertionError("something that a rule may read is no facet: it would be overlooked")
+
+
+def lots_value(lots: Iterable[Lot]) -> Hashable:
+    """Return the value of the facet of a part's lots."""
+    return tuple(lot.code for lot in lots)
 
 
 class Names:

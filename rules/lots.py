@@ -18,7 +18,6 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import combinations
 
-from catalog.model import Lot
 from rules.case import Case
 from rules.cells import Bits, Cell, Frame
 from rules.evaluate import Judges
@@ -60,7 +59,7 @@ class Search:
     def run(self) -> Best:
         """Return the best assignment."""
         base, free = self._fired(self._frame.free)
-        singles = [self._singles(part) for part in self._parts]
+        singles = [singles_of(self._piece, self._frame, part) for part in self._parts]
         self._descend(0, base, singles)
         if self._refused:
             self._widen(base, singles)
@@ -109,26 +108,6 @@ class Search:
         self._ceiling, self._best_order = self._best_order, None
         self._descend(0, base, sets)
 
-    def _forced(self, part: str) -> Lots | None:
-        named = self._piece.spec.lots.get(part)
-        own = {lot.code: lot for lot in self._stock(part)}
-        if not named:
-            return None
-        codes = dict.fromkeys(self._piece.indexes.lots.code(code) for code in named)
-        found = tuple(own[code] for code in codes if code in own)
-        return found or None
-
-    def _stock(self, part: str) -> tuple[Lot, ...]:
-        leather = self._piece.parts[part].leather
-        return () if leather is None else self._piece.catalog.lots_of(leather.code)
-
-    def _singles(self, part: str) -> Choices:
-        """Return the choices of one lot for a part, best first; () where there is none."""
-        forced = self._forced(part)
-        if forced is not None:
-            return [self._frame.numbered(forced)]
-        return self._frame.singles(self._piece, self._piece.parts[part])
-
     def _sets(self, part: str, singles: Choices) -> Choices:
         """Return the sets of lots worth trying for a part, best first.
 
@@ -137,7 +116,7 @@ class Search:
         the smallest sets that hold the panels can win (a measure mark apart, which more lots
         may bring). A set never has more lots than the part has panels.
         """
-        if self._forced(part) is not None or singles[0][0] == ():
+        if named_lots(self._piece, part) or singles[0][0] == ():
             return singles
         lots = sorted((choice[0] for choice, _ in singles), key=lambda lot: lot.code)
         panels = sum(panel.count for panel in self._case.laid(part))
@@ -186,6 +165,22 @@ class Search:
                 raise TooLongError
             self._descend(depth + 1, word | self._union(due), choices)
         self._given.pop(part, None)
+
+
+def named_lots(piece: Piece, part: str) -> Lots:
+    """Return the lots that a spec names for a part, those of its leather; () where it names none."""
+    named, leather = piece.spec.lots.get(part), piece.parts[part].leather
+    if not named or leather is None:
+        return ()
+    own = {lot.code: lot for lot in piece.catalog.lots_of(leather.code)}
+    codes = dict.fromkeys(piece.indexes.lots.code(code) for code in named)
+    return tuple(own[code] for code in codes if code in own)
+
+
+def singles_of(piece: Piece, frame: Frame, part: str) -> Choices:
+    """Return the choices of one lot for a part, best first; () where there is none. Lots named are one choice."""
+    named = named_lots(piece, part)
+    return [frame.numbered(named)] if named else frame.singles(piece, piece.parts[part])
 
 
 def find_best(piece: Piece, judges: Judges, warehouse: Warehouse, today: date, most_work: float = math.inf) -> Best:
