@@ -9,7 +9,7 @@ of the cells' words, for every assignment of lots alike; nothing of an answer is
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from operator import itemgetter
 
 from rules.case import Case
@@ -46,6 +46,7 @@ class Member:
     rules: tuple[Rule, ...]
     sorter: Sorter
     facets: frozenset[Facet]
+    words: dict[Hashable, Bits] = field(default_factory=dict)
     _places: list[int] | None = None
 
     def instances(self, case: Case) -> Iterable[Instance]:
@@ -57,6 +58,12 @@ class Member:
         if self._places is None:
             self._places = [place for place, each in enumerate(listed) if each.parts == self.group]
         return [listed[place] for place in self._places]
+
+    def judge(self, case: Case) -> Iterator[Hit]:
+        """Judge the rules in a case: what fired, on which instance."""
+        for place, instance in enumerate(self.instances(case)):
+            for each in self.sorter.fired(instance):
+                yield self, place, each.rule, each.fired
 
 
 Hit = tuple[Member, int, Rule, Fired]
@@ -80,12 +87,7 @@ class Cell:
 
     def judge(self, case: Case) -> tuple[Hit, ...]:
         """Judge every member in a case: what fired, on which instance."""
-        return tuple(
-            (member, place, each.rule, each.fired)
-            for member in self.members
-            for place, instance in enumerate(member.instances(case))
-            for each in member.sorter.fired(instance)
-        )
+        return tuple(hit for member in self.members for hit in member.judge(case))
 
     def said(self, key: Hashable, ids: list[int], case: Case) -> tuple[Said, ...]:
         """Put what was kept into words, on the instances of a case with these numbers of its facets."""

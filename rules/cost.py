@@ -26,32 +26,35 @@ def cost_minor(case: Case) -> Fraction | None:
 
 
 def _cost_minor(case: Case) -> Fraction | None:
-    time, piece = order_parts(case), case.piece
-    if time is None or any(part.kind is None for part in piece.parts.values()):
+    time, piece, leather = order_parts(case), case.piece, 0
+    if time is None:
         return None
+    for part in piece.parts:
+        own = leather_of_part(case, part)
+        if own is None:
+            return None
+        leather += own
     shop = piece.catalog.workshop
     hourly = shop.labor_per_hour_minor + shop.overhead_per_hour_minor
     # One fraction at the end instead of one for every part: all over the same denominator.
-    leather, per_leather = _leather(case), _per_leather(piece)
+    share = per_leather(piece)
     per_time = piece.indexes.times.per_minute * 60 * piece.quantity
-    exact = leather * per_time + (time * hourly + shop.sundries_per_piece_minor * per_time) * per_leather
-    return Fraction(exact, per_leather * per_time)
+    exact = leather * per_time + (time * hourly + shop.sundries_per_piece_minor * per_time) * share
+    return Fraction(exact, share * per_time)
 
 
-def _per_leather(piece: Piece) -> int:
+def per_leather(piece: Piece) -> int:
     """Return a number of shares of a minor unit in which every leather's cost is whole."""
     return SQUARE_FOOT_UM2 * piece.indexes.yields
 
 
-def _leather(case: Case) -> int:
-    """Return the leather of one piece with yield, in shares of a minor unit; the same whatever the lots."""
-    piece, total = case.piece, 0
+def leather_of_part(case: Case, part: str) -> int | None:
+    """Return the leather of one part of one piece with yield, in shares of a minor unit; None where it is not known."""
+    piece, kind = case.piece, case.piece.parts[part].kind
+    if kind is None:
+        return None
     pattern_code, _, sizes = piece.laid_by
-    for part in piece.parts.values():
-        if part.kind is not None:
-            key = (pattern_code, sizes, part.code, part.kind.code)
-            total += case.warehouse.costs.get(key, partial(_leather_of, case, part.code, part.kind))
-    return total
+    return case.warehouse.costs.get((pattern_code, sizes, part, kind.code), partial(_leather_of, case, part, kind))
 
 
 def _leather_of(case: Case, part: str, kind: Kind) -> int:

@@ -15,7 +15,7 @@ from typing import Any
 from catalog.model import Threshold
 from rules.book import Book
 from rules.case import Case
-from rules.cells import MOST_KEPT, Bits, Cell, Frame
+from rules.cells import MOST_KEPT, Bits, Cell, Frame, Member
 from rules.facets import Names
 from rules.findings import Said, said_of
 from rules.ir import SEVERITIES, Rule, Severity, Value, names_in
@@ -76,16 +76,21 @@ class Judges:
             if rule.stage == "check" and _in_force(rule, today):
                 _no_whole_lots_elsewhere(rule)
                 self.rule_ids.append(rule.id)
-                judge = judge_of(rule, partial(self._reader, subject=rule.subject))
+                judge = judge_of(rule, partial(self.reader, subject=rule.subject))
                 self.tables.setdefault(rule.subject, []).append((rule, judge))
                 for severity in rule.severities:
                     self._bits[rule.id, severity] = 1 << len(self._bits)
-        self._masks = [sum(bit for (_, own), bit in self._bits.items() if own == each) for each in SEVERITIES[:3]]
+        self.masks = [sum(bit for (_, own), bit in self._bits.items() if own == each) for each in SEVERITIES[:3]]
         self._made: dict[tuple[str, ...], Sorter] = {}
         self._sorters = {subject: self.sorter(subject, rules) for subject, rules in self.tables.items()}
         self._memory = Memory()
 
-    def _reader(self, name: str, *, subject: str) -> Reader:
+    def limit(self, name: str) -> Value:
+        """Return a ``threshold.*`` name's value."""
+        return self._limits[name]
+
+    def reader(self, name: str, *, subject: str) -> Reader:
+        """Return a function from an instance of a subject to a name's value."""
         if name.startswith("threshold."):
             value = self._limits[name]
             return lambda _: value
@@ -98,17 +103,21 @@ class Judges:
         """Return rules over a subject, ready to be judged; the same rules, the same sorter."""
         key = (subject, *(rule.id for rule, _ in rules))
         if key not in self._made:
-            self._made[key] = Sorter(rules, partial(self._reader, subject=subject))
+            self._made[key] = Sorter(rules, partial(self.reader, subject=subject))
         return self._made[key]
 
-    def frame(self, piece: Piece, warehouse: Warehouse) -> Frame | None:
-        """Return the cells of a piece's pattern, or None where the pattern is unknown."""
+    def memory(self) -> Memory:
+        """Return what is kept now; full, all is forgotten, and who still works with it keeps it to the end."""
+        if self._memory.kept > MOST_KEPT:
+            self._memory = Memory()
+        return self._memory
+
+    def frame(self, piece: Piece, warehouse: Warehouse, memory: Memory | None = None) -> Frame | None:
+        """Return the cells of a piece's pattern in a memory, or None where the pattern is unknown."""
         pattern = piece.pattern
         if pattern is None:
             return None
-        if self._memory.kept > MOST_KEPT:
-            self._memory = Memory()  # whoever still works with the old one keeps it to the end
-        memory = self._memory
+        memory = memory or self.memory()
         key = (pattern.code, _signature(piece))
         frame = memory.frames.get(key)
         if frame is None:
@@ -119,18 +128,34 @@ class Judges:
     def word(self, cell: Cell, key: Any, case: Case) -> Bits:
         """Judge a cell for the first time, and keep its word."""
         hits = cell.judge(case)
-        word = 0
-        for _, _, rule, fired in hits:
-            word |= self._bits[rule.id, fired.severity]
+        word = self.union((rule.id, fired.severity) for _, _, rule, fired in hits)
         if hits:
             cell.hits[key] = hits  # before the word: another thread that sees the word looks for the hits
         cell.words[key] = word
         self._memory.kept += 1
         return word
 
+    def member_word(self, member: Member, key: Any, case: Case) -> Bits:
+        """Judge one member of a cell for the first time, and keep its word."""
+        word = member.words[key] = self.union((rule.id, fired.severity) for _, _, rule, fired in member.judge(case))
+        self._memory.kept += 1
+        return word
+
+    def union(self, fired: Iterable[tuple[str, Severity]]) -> Bits:
+        """Return the bits of rules with the severities they fired with."""
+        word = 0
+        for each in fired:
+            word |= self._bits[each]
+        return word
+
+    @property
+    def fired(self) -> tuple[tuple[str, Severity], ...]:
+        """The rules with each severity they may fire with, in the order of their bits."""
+        return tuple(self._bits)
+
     def order(self, word: Bits) -> int:
         """Return how bad a union of words is, as a number; smaller is better. See :func:`order_of`."""
-        refuse, sign_off, advise = (word & mask for mask in self._masks)
+        refuse, sign_off, advise = (word & mask for mask in self.masks)
         outcome = 2 if refuse else 1 if sign_off else 0
         return (((outcome << 16 | refuse.bit_count()) << 16) | sign_off.bit_count()) << 16 | advise.bit_count()
 

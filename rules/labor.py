@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+from typing import Final
+
 from catalog.model import Number
 from rules.bench import Times
 from rules.case import Case
@@ -37,19 +41,50 @@ def _order_parts(case: Case) -> int | None:
 
 def _fixed(piece: Piece, times: Times) -> int:
     """Return the time of one piece that does not depend on the lots."""
-    pattern = piece.pattern
-    if pattern is None:
+    if piece.pattern is None:
         return 0
-    own, edge, spec = times.patterns[pattern.code], piece.edge, piece.spec
-    total = own.always + own.stitch.get(piece.stitch or "", 0)
-    if edge is not None:
-        total += own.edge.get(edge.finish, 0)
-    for slot, hardware in piece.hardware.items():
-        if hardware.type in pattern.fixings[slot].types:
-            total += times.hardware_each
-    for code in piece.modifications:
-        if code in pattern.modifications:
-            total += times.modification.get(code, 0)
-    if spec.monogram is not None:
-        total += len(spec.monogram.text.replace(" ", "")) * times.monogram_letter
+    total = times.patterns[piece.pattern.code].always
+    for time_of in _BY_SLOT:
+        total += time_of(piece, times)
     return total
+
+
+def _stitching(piece: Piece, times: Times) -> int:
+    return times.patterns[piece.pattern.code].stitch.get(piece.stitch or "", 0) if piece.pattern else 0
+
+
+def _edge(piece: Piece, times: Times) -> int:
+    if piece.pattern is None or piece.edge is None:
+        return 0
+    return times.patterns[piece.pattern.code].edge.get(piece.edge.finish, 0)
+
+
+def _fitting(piece: Piece, times: Times) -> int:
+    total = 0
+    for slot, hardware in piece.hardware.items():
+        if piece.pattern is not None and hardware.type in piece.pattern.fixings[slot].types:
+            total += times.hardware_each
+    return total
+
+
+def _modifying(piece: Piece, times: Times) -> int:
+    total = 0
+    for code in piece.modifications:
+        if piece.pattern is not None and code in piece.pattern.modifications:
+            total += times.modification.get(code, 0)
+    return total
+
+
+def _lettering(piece: Piece, times: Times) -> int:
+    monogram = piece.spec.monogram
+    return 0 if monogram is None else len(monogram.text.replace(" ", "")) * times.monogram_letter
+
+
+#: What takes time beside what a pattern always takes, by what it reads of a piece; each by itself.
+TIMES_BY_READ: Final[Mapping[str, Callable[[Piece, Times], int]]] = MappingProxyType(
+    {
+        "stitch": _stitching, "edge": _edge, "hardware": _fitting, "modifications": _modifying,
+        "monogram": _lettering,
+    }
+)  # fmt: skip
+_BY_SLOT = tuple(TIMES_BY_READ.values())

@@ -102,49 +102,11 @@ class Search:
 
     def _widen(self, base: Bits, singles: Sequence[Choices]) -> None:
         """Search again among sets of lots; single lots compete too, so the best is found anew."""
-        sets = [self._sets(part, own) for part, own in zip(self._parts, singles, strict=True)]
+        sets = [sets_of(self._case, self._frame, part) for part in self._parts]
         if all(len(some) == len(own) for some, own in zip(sets, singles, strict=True)):
             return
         self._ceiling, self._best_order = self._best_order, None
         self._descend(0, base, sets)
-
-    def _sets(self, part: str, singles: Choices) -> Choices:
-        """Return the sets of lots worth trying for a part, best first.
-
-        A set that does not hold the panels, or of which a smaller set holds them, has every
-        finding of that smaller set and more: where no other part is cut from the leather, only
-        the smallest sets that hold the panels can win (a measure mark apart, which more lots
-        may bring). A set never has more lots than the part has panels.
-        """
-        if named_lots(self._piece, part) or singles[0][0] == ():
-            return singles
-        lots = sorted((choice[0] for choice, _ in singles), key=lambda lot: lot.code)
-        panels = sum(panel.count for panel in self._case.laid(part))
-        chosen: list[Lots] = [choice for choice, _ in singles]
-        holding: list[frozenset[str]] = []
-        for size in range(1, min(len(lots), panels) + 1):
-            for subset in combinations(lots, size):
-                codes = frozenset(lot.code for lot in subset)
-                if any(small <= codes for small in holding):
-                    continue
-                if self._alone(part):
-                    if not self._holds(part, subset):
-                        continue
-                    holding.append(codes)
-                if size > 1:
-                    chosen.append(subset)
-        return [self._frame.numbered(each) for each in preferred(self._piece, part, chosen)]
-
-    def _alone(self, part: str) -> bool:
-        leather = self._piece.parts[part].leather
-        marks = part == OUTSIDE and "measure_mark" in self._piece.modifications
-        fellows = [other for other in self._piece.parts.values() if other.leather == leather]
-        return len(fellows) == 1 and not marks
-
-    def _holds(self, part: str, choice: Lots) -> bool:
-        leather = self._piece.parts[part].leather
-        alone = Case(self._piece, {part: choice}, self._case.warehouse, self._case.today)
-        return leather is not None and alone.holding(leather.code).share is not None
 
     def _descend(self, depth: int, word: Bits, choices: Sequence[Choices]) -> None:
         order = self._judges.order(word)
@@ -194,3 +156,47 @@ def find_best(piece: Piece, judges: Judges, warehouse: Warehouse, today: date, m
     if frame is None:
         return Best(case, tuple(judges.everything(case)), 1)
     return Search(piece, judges, frame, case, most_work).run()
+
+
+def sets_of(case: Case, frame: Frame, part: str) -> Choices:
+    """Return the sets of lots worth trying for a part, best first.
+
+    A set that does not hold the panels, or of which a smaller set holds them, has every
+    finding of that smaller set and more: where no other part is cut from the leather, only
+    the smallest sets that hold the panels can win (a measure mark apart, which more lots
+    may bring). A set never has more lots than the part has panels.
+    """
+    piece = case.piece
+    singles = singles_of(piece, frame, part)
+    if named_lots(piece, part) or singles[0][0] == ():
+        return singles
+    lots = sorted((choice[0] for choice, _ in singles), key=lambda lot: lot.code)
+    panels = sum(panel.count for panel in case.laid(part))
+    chosen: list[Lots] = [choice for choice, _ in singles]
+    holding: list[frozenset[str]] = []
+    for size in range(1, min(len(lots), panels) + 1):
+        for subset in combinations(lots, size):
+            codes = frozenset(lot.code for lot in subset)
+            if any(small <= codes for small in holding):
+                continue
+            if _is_alone(piece, part):
+                if not _holds(case, part, subset):
+                    continue
+                holding.append(codes)
+            if size > 1:
+                chosen.append(subset)
+    return [frame.numbered(each) for each in preferred(piece, part, chosen)]
+
+
+def _is_alone(piece: Piece, part: str) -> bool:
+    """Whether no other part is cut from a part's leather, and no mark of the hide is asked for there."""
+    leather = piece.parts[part].leather
+    marks = part == OUTSIDE and "measure_mark" in piece.modifications
+    fellows = [other for other in piece.parts.values() if other.leather == leather]
+    return len(fellows) == 1 and not marks
+
+
+def _holds(case: Case, part: str, choice: Lots) -> bool:
+    leather = case.piece.parts[part].leather
+    alone = Case(case.piece, {part: choice}, case.warehouse, case.today)
+    return leather is not None and alone.holding(leather.code).share is not None

@@ -16,6 +16,7 @@ import holidays
 from catalog.model import Workshop
 from rules.case import Case
 from rules.labor import order_parts
+from rules.piece import Piece
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +38,12 @@ def promise_of(case: Case) -> Promise | None:
         weeks = shop.rush_weeks
     else:
         weeks = -(-(shop.backlog_minutes * per_minute + time) // (shop.bench_minutes_per_week * per_minute))
-    return Promise(working_day_from(case.today + timedelta(weeks=weeks), shop), weeks)
+    return Promise(day_after(piece, case.today, weeks), weeks)
+
+
+def day_after(piece: Piece, today: date, weeks: int) -> date:
+    """Return the day on which a piece is ready that takes so many weeks at the bench."""
+    return working_day_from(today + timedelta(weeks=weeks), piece.catalog.workshop)
 
 
 def working_day_from(day: date, shop: Workshop) -> date:

@@ -43,6 +43,7 @@ class Term:
 
     ``levels`` lists the words a ``word`` may be, if closed. ``of`` names the parts whose leather,
     side and lots are read, where not those of the instance (of the whole piece: every part).
+    ``grows``: the figure is never smaller where a part is cut from more lots.
     """
 
     name: str
@@ -53,6 +54,7 @@ class Term:
     measure: Measure
     levels: tuple[str, ...] = ()
     of: tuple[str, ...] = ()
+    grows: bool = False
 
 
 Group = tuple[str, ...]
@@ -133,9 +135,11 @@ def _known(name: str, reads: Iterable[str]) -> frozenset[str]:
     return read
 
 
-def number(name: str, unit: str, label: str, *, reads: Iterable[str], of: Group = ()) -> Callable[[Measured], Measured]:
+def number(
+    name: str, unit: str, label: str, *, reads: Iterable[str], of: Group = (), grows: bool = False
+) -> Callable[[Measured], Measured]:
     """Register a measure that gives an exact number in the base units of ``unit``."""
-    return _register(name, label, "number", unit, reads, of=of)
+    return _register(name, label, "number", unit, reads, of=of, grows=grows)
 
 
 def truth(name: str, label: str, *, reads: Iterable[str], of: Group = ()) -> Callable[[Measured], Measured]:
@@ -156,14 +160,22 @@ def words(name: str, label: str, *, reads: Iterable[str]) -> Callable[[Measured]
 
 
 def _register(
-    name: str, label: str, kind: Type, unit: str, reads: Iterable[str], levels: tuple[str, ...] = (), of: Group = ()
+    name: str,
+    label: str,
+    kind: Type,
+    unit: str,
+    reads: Iterable[str],
+    levels: tuple[str, ...] = (),
+    of: Group = (),
+    *,
+    grows: bool = False,
 ) -> Callable[[Measured], Measured]:
     read = _known(name, reads)
     if name in TERMS:
         raise ValueError(f"{name} is registered twice")
 
     def register(measure: Measured) -> Measured:
-        TERMS[name] = Term(name, label, kind, unit, read, measure, levels, of)
+        TERMS[name] = Term(name, label, kind, unit, read, measure, levels, of, grows)
         return measure
 
     return register

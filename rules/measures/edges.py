@@ -10,7 +10,7 @@ from rules.piece import OUTSIDE, Piece
 from rules.subjects import Whole
 from rules.vocabulary import number, truth, word
 
-_USED_UP = ("burnish", "stain", "paint")
+USED_UP = ("burnish", "stain", "paint")
 
 
 @word(
@@ -37,7 +37,7 @@ def edge_grade(whole: Whole) -> str | None:
 def edge_untaken(whole: Whole) -> Fraction | None:
     """Return the share of layers, the outside's aside, whose kind refuses the finish."""
     edge, seam = whole.piece.edge, whole.case.shape.thickest_seam
-    if edge is None or edge.finish not in _USED_UP or seam is None:
+    if edge is None or edge.finish not in USED_UP or seam is None:
         return None
     return _untaken(whole.case, seam, edge.finish)
 
@@ -69,7 +69,7 @@ def edge_status(whole: Whole) -> str | None:
 
 def edge_ul(piece: Piece) -> Number | None:
     """Return the edge finish that the whole order uses up, microliters; None where none is."""
-    if piece.pattern is None or piece.edge is None or piece.edge.finish not in _USED_UP:
+    if piece.pattern is None or piece.edge is None or piece.edge.finish not in USED_UP:
         return None
     per_500_mm = piece.threshold(f"{piece.edge.finish}_ml_per_500_mm")
     used = per_500_mm.numerator * piece.pattern.edge_length_um * piece.quantity

@@ -18,7 +18,7 @@ def bend_strain(thickness_um: int, inner_radius_um: int) -> Fraction:
     return Fraction(thickness_um, 2 * inner_radius_um + thickness_um)
 
 
-@number("fold.strain", "ratio", "strain of the outer fibers at the fold", reads=["lots", "side"])
+@number("fold.strain", "ratio", "strain of the outer fibers at the fold", reads=["lots", "side"], grows=True)
 def strain(use: FoldUse) -> Fraction | None:
     """Return the strain of the known layers together; None where none is known."""
     stack = use.case.shape.panels_stack(use.fold.panels, use.fold.skived_to_um)

@@ -8,7 +8,7 @@ from rules.subjects import LayerUse, SeamUse, SpineUse, Whole
 from rules.vocabulary import number, truth, word
 
 
-@number("seam.stack", "mm", "stack at the seam", reads=["lots", "side"])
+@number("seam.stack", "mm", "stack at the seam", reads=["lots", "side"], grows=True)
 def stack(use: SeamUse) -> int:
     """Return the sum of the known layers, um."""
     return use.case.shape.seams[use.seam.code].total_um
@@ -60,7 +60,7 @@ def pared(use: LayerUse) -> bool | None:
     return thickness.used_um > use.layer.skived_to_um
 
 
-@number("spine.stack", "mm", "stack at the spine", reads=["lots", "side"])
+@number("spine.stack", "mm", "stack at the spine", reads=["lots", "side"], grows=True)
 def spine_stack(use: SpineUse) -> int | None:
     """Return the sum at the spine, um, capped where it is pared."""
     spine = use.case.shape.spine
@@ -94,7 +94,7 @@ def finish(whole: Whole) -> str | None:
     return None if whole.piece.edge is None else whole.piece.edge.finish
 
 
-@number("piece.closed", "mm", "thickness closed and full", reads=["lots", "side", "carry"])
+@number("piece.closed", "mm", "thickness closed and full", reads=["lots", "side", "carry"], grows=True)
 def closed(whole: Whole) -> Number | None:
     """Return the closed thickness, um."""
     return closed_um(whole.case)

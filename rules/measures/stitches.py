@@ -17,7 +17,7 @@ def thread_ratio(whole: Whole) -> Fraction | None:
     return None if thread is None or pattern is None else Fraction(thread.diameter_um, pattern.pitch_um)
 
 
-@number("piece.thread_needed", "m", "thread needed", reads=["lots", "side", "quantity", "pattern"])
+@number("piece.thread_needed", "m", "thread needed", reads=["lots", "side", "quantity", "pattern"], grows=True)
 def thread_needed(whole: Whole) -> Number | None:
     """Return the thread of the whole order, um."""
     each = whole.case.shape.thread_um
