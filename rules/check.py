@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Any
 
 from catalog.units import number_in
+from rules.alternatives import alternatives_for
 from rules.case import Case
 from rules.closed import closed_um
 from rules.cost import cost_minor, margin_percent_of
@@ -28,7 +29,7 @@ from rules.measures.law import covers, is_personalized
 from rules.money import money, price_json
 from rules.piece import Piece
 from rules.promise import promise_of
-from rules.remedies import alternatives_for, remedies_for
+from rules.remedies import remedies_for
 from rules.shop import Shop
 from rules.spec import Spec
 from rules.stock import TooLongError

@@ -1,4 +1,4 @@
-"""Remedies and alternatives: changes that were re-checked before they are offered.
+"""Remedies: changes that were re-checked before they are offered.
 
 Each is a merge patch (RFC 7396). A gap gets the pattern's default, an unknown code the nearest
 one, a slot that the pattern lacks is dropped; for all else the specs one change away are tried,
@@ -33,8 +33,6 @@ MOST_WORK = 400
 #: At most so many are tried for one finding, and so many offered.
 TRIES_EACH = 6
 OFFERED_EACH = 2
-#: At most so many specs are judged again for alternatives, where they are asked for.
-ALTERNATIVE_RECHECKS = 150
 Recheck = Callable[[Spec], "Verdict"]
 Change = tuple[dict[str, Any], Spec, str]
 Set = tuple[dict[str, Any], Spec]
@@ -71,33 +69,6 @@ def remedies_for(shop: Shop, spec: Spec, verdict: Verdict, recheck: Recheck) -> 
                 for _, _, change, again, says in best
             ]
     return offered
-
-
-def alternatives_for(verdict: Verdict, recheck: Recheck, at_most: int) -> list[dict[str, Any]]:
-    """Return up to ``at_most`` specs one change away with a better outcome, nearest first.
-
-    Sorted by color distance, then price; the search stops after ``ALTERNATIVE_RECHECKS``.
-    """
-    found: list[tuple[int, int, Neighbor, Verdict]] = []
-    work = 0
-    for neighbor in neighbors_of(verdict.case.piece)[:ALTERNATIVE_RECHECKS]:
-        if work > 3 * MOST_WORK:
-            break
-        if len(found) >= at_most and neighbor.distance_milli > found[-1][0]:
-            break
-        again = recheck(neighbor.spec)
-        work += again.work
-        if again.order[0] < verdict.order[0]:
-            price = priced(again.case.piece)
-            found.append((neighbor.distance_milli, 0 if price is None else price.total_minor, neighbor, again))
-    best = sorted(found, key=lambda row: (row[3].order[0], row[0], row[1], row[2].says))[:at_most]
-    return [
-        {
-            "change": neighbor.change, "outcome": again.outcome, "total": _total(again), "says": neighbor.says,
-            "distance": distance / 1000,
-        }
-        for distance, _, neighbor, again in best
-    ]  # fmt: skip
 
 
 def _changes(shop: Shop, spec: Spec, finding: Finding, choice: Choice | None, nearby: list[Neighbor]) -> list[Change]:

@@ -227,6 +227,20 @@ def test_an_alternative_is_better_than_the_spec_and_priced_as_said(
             assert (again["price"] or {}).get("total") == other["total"]
 
 
+def test_two_faults_at_once_are_answered_by_two_changes(shop: Shop, today: date) -> None:
+    faulty = replace(known_good(shop.catalog.patterns["twofold"]), thread="nothing like it", edge="none such")
+    answer = check(shop, faulty, today=today, alternatives=3)
+    assert [each["outcome"] for each in answer["alternatives"]] == ["buildable"] * 3
+    assert all({"thread", "edge"} == set(each["change"]) for each in answer["alternatives"])
+    assert all(each["says"].count(";") == 1 for each in answer["alternatives"])
+
+
+def test_gaps_are_offered_filled_as_the_pattern_usually_has_them(shop: Shop, today: date) -> None:
+    (filled,) = check(shop, Spec("twofold"), today=today, alternatives=1)["alternatives"]
+    assert filled["outcome"] == "buildable"
+    assert set(filled["change"]) == {"parts", "thread", "edge"}
+
+
 def test_a_check_twice_gives_the_same_bytes(shop: Shop, today: date) -> None:
     for pattern in shop.catalog.patterns.values():
         spec = known_good(pattern)
