@@ -79,7 +79,7 @@ class Published:
 
     def price_list(self, who: Caller) -> Document:
         """Return the price list."""
-        return self._keep(("price-list", None, who), lambda: workshop.price_list(self._shop.catalog))
+        return self._keep(("price-list", None, who), lambda: workshop.price_list(self._shop))
 
     def all(self, resource: str, who: Caller) -> Document:
         """Return a list of nouns, in the order of the catalog."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any, Final
 
 from api.figures import figure, money
-from catalog.model import Catalog, Workshop
+from catalog.model import Workshop
 from rules.shop import Shop
+from rules.vocabulary import TERMS
 
 WEEKDAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 LISTS: Final = (
@@ -47,8 +48,9 @@ def _workshop(shop: Workshop) -> dict[str, Any]:
     }
 
 
-def price_list(catalog: Catalog) -> dict[str, Any]:
+def price_list(shop: Shop) -> dict[str, Any]:
     """Return the price list."""
+    catalog, tariff = shop.catalog, shop.indexes.tariff
     prices, digits = catalog.price_list, catalog.workshop.minor_digits
     return {
         "currency": catalog.workshop.currency,
@@ -59,7 +61,17 @@ def price_list(catalog: Catalog) -> dict[str, Any]:
             for pattern, row in prices.base_minor.items()
         },
         "part_share": {part: figure(share, "ratio") for part, share in prices.part_share.items()},
-        "surcharges": {name: money(minor, digits) for name, minor in prices.surcharges_minor.items()},
+        "surcharges": [
+            {
+                "code": each.row.code,
+                "says": each.row.says,
+                "amount": money(each.row.amount_minor, digits),
+                "when": each.when,
+                "for_each": None if each.row.for_each is None else TERMS[each.row.for_each].label,
+                "beyond": each.row.beyond,
+            }
+            for each in tariff.surcharges
+        ],
         "quantity_breaks": [
             {"from": each.quantity, "percent": figure(each.percent, "ratio")} for each in prices.breaks
         ],

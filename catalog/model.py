@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
 from functools import cached_property
+from typing import Any
 
 from catalog.goods import (
     Edge,
@@ -42,6 +43,7 @@ from catalog.shapes import (
     Spine,
     Zone,
 )
+from catalog.strict_yaml import Document
 
 __all__ = [
     "CarryItem",
@@ -69,6 +71,7 @@ __all__ = [
     "Pocket",
     "PriceList",
     "PricePoint",
+    "PriceRow",
     "QuantityBreak",
     "Seam",
     "Side",
@@ -150,16 +153,37 @@ class QuantityBreak:
 
 
 @dataclass(frozen=True, slots=True)
+class PriceRow:
+    """A surcharge: ``amount_minor`` once a piece, or for each of a count after the first ``beyond``.
+
+    ``says`` is the line in words; ``{count}`` in it stands for how many are charged. ``when`` is the
+    condition as the file writes it, in the grammar of the rule book, and ``for_each`` a name of its
+    vocabulary: this package knows neither, :mod:`rules.tariff` reads them.
+    """
+
+    code: str
+    says: str
+    amount_minor: int
+    when: Mapping[str, Any]
+    for_each: str | None = None
+    beyond: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class PriceList:
-    """Prices with tax, minor units. ``base[pattern][band]``; a missing cell is priced by hand."""
+    """Prices with tax, minor units. ``base[pattern][band]``; a missing cell is priced by hand.
+
+    ``document`` is the file, for the places of faults in its conditions.
+    """
 
     base_minor: Mapping[str, Mapping[str, int]]
     part_share: Mapping[str, Fraction]
-    surcharges_minor: Mapping[str, int]
+    surcharges: tuple[PriceRow, ...]
     breaks: tuple[QuantityBreak, ...]
     point: PricePoint
     bands: tuple[str, ...]
     reference_band: str
+    document: Document = field(repr=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

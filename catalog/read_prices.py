@@ -11,7 +11,7 @@ import iso4217
 
 from catalog import vocabulary as words
 from catalog.fields import Node, Record
-from catalog.model import Labor, Number, PriceList, PricePoint, QuantityBreak, Workshop
+from catalog.model import Labor, Number, PriceList, PricePoint, PriceRow, QuantityBreak, Workshop
 from catalog.reading import Reading, code_text, frozen
 from catalog.strict_yaml import did_you_mean
 
@@ -86,11 +86,12 @@ def read_price_list(reading: Reading, parts: frozenset[str] | None) -> PriceList
     return PriceList(
         base_minor=_base(fields["base"], bands, reading),
         part_share=_part_share(fields["part_share"], parts),
-        surcharges_minor=_surcharges(fields["surcharges"], reading),
+        surcharges=_surcharges(fields["surcharges"], reading.digits),
         breaks=tuple(_break(item) for item in fields["quantity_breaks"].items()),
         point=_point(fields["price_point"], reading.digits),
         bands=bands,
         reference_band=fields["reference_band"].choice(bands) if bands else "",
+        document=fields.node.document,
     )
 
 
@@ -148,11 +149,32 @@ def _part_share(node: Node, parts: frozenset[str] | None) -> Mapping[str, Fracti
     return frozen(node, lambda entry: entry.ratio(above_zero=False))
 
 
-def _surcharges(node: Node, reading: Reading) -> Mapping[str, int]:
-    modifications = reading.codes("modification")
-    if modifications is not None:
-        node.record((), (*words.SURCHARGES, *modifications.values()))
-    return frozen(node, lambda entry: entry.money(reading.digits))
+def _surcharges(node: Node, digits: int) -> tuple[PriceRow, ...]:
+    """Read the rows in their order; what their conditions say is read by :mod:`rules.tariff`."""
+    found: dict[str, PriceRow] = {}
+    for item in node.items():
+        fields = item.record(("code", "says", "amount", "when"), ("for_each", "beyond"))
+        row = PriceRow(
+            code=code_text(fields["code"]),
+            says=fields["says"].text(),
+            amount_minor=fields["amount"].money(digits),
+            when={name: test.value for name, test in fields["when"].entries()},
+            for_each=fields["for_each"].text() if fields.has("for_each") else None,
+            beyond=fields["beyond"].whole() if fields.has("beyond") else 0,
+        )
+        _own_code(row, fields, found)
+        found.setdefault(row.code.casefold(), row)
+    return tuple(found.values())
+
+
+def _own_code(row: PriceRow, fields: Record, found: Mapping[str, PriceRow]) -> None:
+    """Note a code that another line of a price has, and a count that is begun but never named."""
+    if row.code.casefold() in found:
+        fields["code"].fault(f"code: '{row.code}' is used twice; case does not count")
+    if row.code.casefold() in words.PRICE_LINES:
+        fields["code"].fault(f"code: '{row.code}' is a line that every price may have; choose another")
+    if row.beyond and row.for_each is None:
+        fields["beyond"].fault("beyond: without 'for_each' there is nothing to count")
 
 
 def _break(node: Node) -> QuantityBreak:

@@ -32,8 +32,8 @@ PATTERN_STATES: Final = ("active", "retired")
 SUPPLY_STATES: Final = ("active", "out")
 WEEKDAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
-# Surcharges that no modification carries; a modification's own code may stand beside them.
-SURCHARGES: Final = ("reverse_out", *MARKS, "letter_over_3", "contrast_edge_paint")
+# The lines that a price may have beside the surcharges of the price list.
+PRICE_LINES: Final = ("base", "part", "rush", "quantity_break", "round_up")
 
 # The part that customers see; prices, colors and edges go by it.
 OUTSIDE: Final = "outside"

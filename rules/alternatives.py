@@ -50,9 +50,9 @@ class _Step:
         return 0 if price is None else price.total_minor
 
     @property
-    def nearness(self) -> tuple[int, int, int, tuple[str, ...]]:
-        """Fewest changes first, then color, then price."""
-        return self.changes, self.distance_milli, self.total_minor, self.says
+    def nearness(self) -> tuple[int, int, int, int, tuple[str, ...]]:
+        """Fewest changes first, then color; of equals the better outcome, then the lower price."""
+        return self.changes, self.distance_milli, self.verdict.order[0], self.total_minor, self.says
 
 
 def alternatives_for(verdict: Verdict, recheck: Recheck, at_most: int) -> list[dict[str, Any]]:

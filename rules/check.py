@@ -141,7 +141,7 @@ def _answer(shop: Shop, verdict: Verdict, filled: tuple[str, ...], offers: Offer
         "revisions": {
             "catalog": shop_facts.catalog_revision,
             "rule_book": shop.book.content_hash,
-            "price_list": shop.catalog.content_hash,
+            "price_list": shop.indexes.tariff.content_hash,
             "stock": shop.stock_revision,
             "backlog": shop.backlog_revision,
         },

@@ -11,7 +11,10 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from fractions import Fraction
+from functools import partial
 from itertools import product
+from math import lcm
 from typing import Any, TypeVar
 
 import numpy as np
@@ -26,12 +29,13 @@ from rules.ir import SEVERITIES, Limit, Name, Rule, Severity, Value, names_in
 from rules.lots import Choices, find_best, sets_of, singles_of
 from rules.piece import MATCH, OUTSIDE, Piece
 from rules.preference import Lots
-from rules.pricing import subtotal_rows, total_of
+from rules.pricing import has_cell, settle
 from rules.shape import SPLIT
 from rules.shop import Shop
 from rules.spec import Spec
 from rules.sums import Figures, Sums, can_be_summed, figures
 from rules.table import Codes, Table, part_slot, tables_of
+from rules.tariff import Row
 from rules.vocabulary import TERMS
 
 Bits = NDArray[np.uint64]
@@ -205,12 +209,12 @@ class Sheet:
         """Give the rows by which parts share a leather, with their frame."""
         leathers: dict[str | None, int] = {None: -1}
 
-        def leather_of(row: int, part: str) -> int:
+        def leather_of(part: str, row: int) -> int:
             leather = self.piece(row).parts[part].leather
             return leathers.setdefault(None if leather is None else leather.code, len(leathers))
 
         parts = self.table.pattern.parts
-        coded = [self.coded([part_slot(part)], lambda row, part=part: leather_of(row, part)) for part in parts]
+        coded = [self.coded([part_slot(part)], partial(leather_of, part)) for part in parts]
         columns = [np.array(each.numbers, dtype=np.intp)[each.codes] for each in coded]
         key = np.zeros(self.table.rows, dtype=np.intp)
         for column in columns:
@@ -450,7 +454,8 @@ class Block:
             counts.append(np.bitwise_count(word & own).sum(axis=1).astype(np.int64))
         refuse, sign_off, advise = counts
         outcome = np.where(refuse > 0, 2, np.where(sign_off > 0, 1, 0))
-        return (((outcome << 16 | refuse) << 16) | sign_off) << 16 | advise
+        order: NDArray[np.int64] = (((outcome << 16 | refuse) << 16) | sign_off) << 16 | advise
+        return order
 
     def _only_worse(self) -> Bits:
         """Return the bits of rules that fire the more, the more lots a part is cut from."""
@@ -495,32 +500,37 @@ def more_lots_only_worsen(rule: Rule) -> bool:
 
 def _totals(sheet: Sheet) -> NDArray[np.int64]:
     """Return each row's total in minor units, -1 where there is no price."""
-    rows, table = subtotal_rows(sheet.shop.indexes, sheet.table.pattern), sheet.table
-    totals = np.full(table.rows, -1, dtype=np.int64)
-    if rows is None:
-        return totals
-    known = np.ones(table.rows, dtype=bool)
+    table, tariff = sheet.table, sheet.shop.indexes.tariff
+    priceable = np.full(table.rows, table.pattern.code in tariff.rows, dtype=bool)
+    for part in table.pattern.parts:
+        leather = sheet.facet(("leather", part))
+        kinds = [sheet.piece(int(row)).parts[part].kind for row in leather.first]
+        known = [has_cell(sheet.piece(int(row)), kind) for row, kind in zip(leather.first, kinds, strict=True)]
+        priceable &= np.array([bool(each) for each in known], dtype=bool)[leather.codes]
     amounts: list[tuple[Codes, list[Number]]] = []
-    for row in rows:
-        slots = _slots_read(row.reads, row.of, sheet)
+    for row in tariff.rows.get(table.pattern.code, ()):
+        slots = [sheet.facet(facet) for facet in sorted(_facets_of(row, table))]
         inverse, first = combined([(each.codes, len(each.numbers)) for each in slots], table.rows)
-        found = [row.amount(sheet.piece(int(each))) for each in first]
-        known &= np.array([amount is not None for amount in found])[inverse]
-        amounts.append((inverse, [amount or 0 for amount in found]))
-    share = np.lcm.reduce([int(amount.denominator) for _, found in amounts for amount in found] or [1])
+        lines = [row.line(sheet.piece(int(each))) for each in first]
+        amounts.append((inverse, [0 if line is None else line.amount_minor for line in lines]))
+    share = lcm(*(amount.denominator for _, found in amounts for amount in found))
     subtotal = np.zeros(table.rows, dtype=np.int64)
     for inverse, found in amounts:
-        subtotal += np.array([int(amount * int(share)) for amount in found], dtype=np.int64)[inverse]
-    _, sums = np.unique(subtotal, return_inverse=True)
+        subtotal += np.array([int(amount * share) for amount in found], dtype=np.int64)[inverse]
+    different, place = np.unique(subtotal, return_inverse=True)
     rush, quantity = sheet.facet(("rush", "")), sheet.facet(("quantity", ""))
-    columns = [(sums, int(sums.max()) + 1), (rush.codes, len(rush.numbers)), (quantity.codes, len(quantity.numbers))]
+    columns = [(place, len(different)), (rush.codes, len(rush.numbers)), (quantity.codes, len(quantity.numbers))]
     inverse, first = combined(columns, table.rows)
-    settled = [total_of(sheet.piece(int(row)), int(subtotal[row]), int(share)) for row in first]
-    totals = np.array(settled, dtype=np.int64)[inverse]
-    totals[~known] = -1
-    return totals
+    totals = np.array([_settled(sheet, int(row), Fraction(int(subtotal[row]), share)) for row in first], dtype=np.int64)
+    return np.where(priceable, totals[inverse] if len(totals) else 0, -1)
 
 
-def _slots_read(reads: frozenset[str], of: tuple[str, ...], sheet: Sheet) -> list[Coded]:
-    facets = {facet for read in reads for facet in scoped(read, of or None, sheet.table.pattern.parts)}
-    return [sheet.facet(facet) for facet in sorted(facets)]
+def _settled(sheet: Sheet, row: int, subtotal: Fraction) -> int:
+    """Return the total of a row whose price rows sum up to so much for a piece, minor units."""
+    spec = sheet.piece(row).spec
+    _, _, each = settle(sheet.shop.indexes.tariff, subtotal, rush=spec.rush, quantity=spec.quantity)
+    return each * spec.quantity
+
+
+def _facets_of(row: Row, table: Table) -> set[Facet]:
+    return {facet for read in row.reads for facet in scoped(read, row.of or None, table.pattern.parts)}

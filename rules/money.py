@@ -14,7 +14,11 @@ _NOT_FIRM = {"buildable": None, "sign_off": "sign_off", "refused": "refused"}
 
 def money(piece: Piece, minor: int) -> str:
     """Return minor units as a decimal string with the currency's own digits."""
-    return f"{Decimal(minor).scaleb(-piece.catalog.workshop.minor_digits):f}"
+    digits = piece.catalog.workshop.minor_digits
+    if not digits:
+        return str(minor)
+    whole, rest = divmod(abs(minor), 10**digits)
+    return f"{'-' if minor < 0 else ''}{whole}.{rest:0{digits}d}"
 
 
 def price_json(piece: Piece, outcome: str) -> dict[str, Any] | None:

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from math import lcm
-from typing import Any, Generic, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from catalog.color import de00_milli
 from catalog.model import (
@@ -35,6 +35,9 @@ from catalog.strict_yaml import suggest
 from rules.bench import Times
 from rules.lazy import once
 from rules.spec import Spec
+
+if TYPE_CHECKING:
+    from rules.tariff import Tariff
 
 GRAIN = "grain"
 FLESH = "flesh"
@@ -93,9 +96,10 @@ class Index(Generic[Noun]):
 
 @dataclass(frozen=True)
 class Indexes:
-    """The catalog's nouns, each found without regard to case."""
+    """The catalog's nouns, each found without regard to case, and its price list compiled."""
 
     catalog: Catalog
+    tariff: Tariff
 
     @once
     def patterns(self) -> Index[Pattern]:

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from typing import TypeVar
 
 import rules.measures  # noqa: F401  # registers the vocabulary that the book is read against
 from catalog.model import Catalog
+from catalog.strict_yaml import Fault, Faults
 from rules.book import Book, load_book
 from rules.evaluate import Judges
 from rules.piece import Indexes, Piece
 from rules.spec import Spec
 from rules.stock import HurriedWarehouse, Warehouse
+from rules.tariff import Tariff
+
+Read = TypeVar("Read")
 
 
 @dataclass(frozen=True)
@@ -46,13 +51,25 @@ class Shop:
 def open_shop(catalog: Catalog, book_files: Mapping[str, str]) -> Shop:
     """Return a shop over a catalog and the text of the rule book's files.
 
-    Raises :class:`catalog.strict_yaml.Faults` with every fault of the book.
+    Raises :class:`catalog.strict_yaml.Faults` with every fault of the book and of the price list.
     """
-    book = load_book(book_files, catalog.thresholds)
-    gap_um = int(catalog.thresholds["nest_gap_mm"].value)
-    return shop_of(catalog, book, Warehouse(gap_um))
+    faults: list[Fault] = []
+    book = _sound(lambda: load_book(book_files, catalog.thresholds), faults)
+    _sound(lambda: Tariff(catalog), faults)
+    if book is None or faults:
+        raise Faults(tuple(faults))
+    return shop_of(catalog, book, Warehouse(int(catalog.thresholds["nest_gap_mm"].value)))
+
+
+def _sound(read: Callable[[], Read], faults: list[Fault]) -> Read | None:
+    """Return what was read, or None where it has faults, which are noted."""
+    try:
+        return read()
+    except Faults as bad:
+        faults.extend(bad.faults)
+        return None
 
 
 def shop_of(catalog: Catalog, book: Book, warehouse: Warehouse) -> Shop:
     """Return a shop over a catalog, a rule book that was read, and lots as they stand."""
-    return Shop(catalog, book, Indexes(catalog), warehouse, HurriedWarehouse(warehouse))
+    return Shop(catalog, book, Indexes(catalog, Tariff(catalog)), warehouse, HurriedWarehouse(warehouse))

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
 from math import lcm
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final
@@ -19,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from catalog.model import Layer, Number, Seam
+from rules.bench import Times
 from rules.closed import contents_um
 from rules.cost import leather_of_part, per_leather
 from rules.ir import (
@@ -38,6 +40,7 @@ from rules.ir import (
     Not,
     Require,
     Rule,
+    Severity,
     Term,
     Value,
     Verb,
@@ -97,7 +100,7 @@ class Sums:
     def __init__(self, block: Block, places: Mapping[str, int]) -> None:
         self.block = block
         self.places = dict(places)
-        self.rows = len(block.rows)
+        self.rows: int = len(block.rows)
         self.pattern = block.frame.pattern
 
     def judge(self, member: Member) -> list[tuple[Rule, NDArray[np.int8]]]:
@@ -156,7 +159,7 @@ class Sums:
         times = self.block.sheet.shop.indexes.times
         each = np.full(self.rows, times.patterns[self.pattern.code].always, dtype=np.int64)
         for read, time_of in TIMES_BY_READ.items():
-            each += self.by_facet("time", read, lambda piece, time_of=time_of: time_of(piece, times)).over
+            each += self.by_facet("time", read, partial(_time_of, time_of, times)).over
         for code, panel in self.pattern.panels.items():
             used, split = self.panel(code)
             each += np.where(split & (used >= 0), panel.count * times.split_panel, 0)
@@ -164,6 +167,10 @@ class Sums:
             "once", "monogram", lambda piece: 0 if piece.spec.monogram is None else times.monogram_once
         )
         return each * self.quantity() + once.over
+
+
+def _time_of(time_of: Callable[[Piece, Times], int], times: Times, piece: Piece) -> int:
+    return time_of(piece, times)
 
 
 def figures(values: Sequence[Number | None], codes: NDArray[np.intp]) -> Figures:
@@ -190,7 +197,7 @@ def _edge_untaken(sums: Sums, _: Any) -> Figures:
             part = sums.pattern.panels[layer.panel].part
             if part != OUTSIDE:
                 height, known = sums.layer(layer)
-                refused = sums.block.once(("edge refused", part), lambda part=part: sums.block.edge_refused(part))
+                refused = sums.block.once(("edge refused", part), partial(sums.block.edge_refused, part))
                 untaken += np.where((which == place) & known & refused, layer.count * height, 0)
     return Figures(untaken, np.where(total == 0, 1, total), uses_up & (total > 0))
 
@@ -233,7 +240,7 @@ def _margin(sums: Sums, _: Any) -> Figures:
         block.facet(("edge", "")).codes
     ]
     for part in sums.pattern.parts:
-        cost = block.once(("leather", part, "cost"), lambda part=part: _leather(block, part))
+        cost = block.once(("leather", part, "cost"), partial(_leather, block, part))
         leather = leather + cost.over.astype(object)
         known &= cost.known
     share = per_leather(block.sheet.piece(int(block.rows[0])))
@@ -331,8 +338,8 @@ class _View:
                 holds = self._any((condition,))
                 return self._where(holds.known & ~holds.true, severity)
 
-    def _where(self, fired: Bools, severity: str) -> NDArray[np.int8]:
-        return np.where(fired, SEVERITIES.index(severity), _NONE).astype(np.int8)  # type: ignore[arg-type]
+    def _where(self, fired: Bools, severity: Severity) -> NDArray[np.int8]:
+        return np.where(fired, SEVERITIES.index(severity), _NONE).astype(np.int8)
 
     def _limit(self, verb: Limit) -> NDArray[np.int8]:
         measured = self._figure(verb.term)
@@ -365,8 +372,8 @@ class _View:
         match condition:
             case In(name=name, values=wanted):
                 return self._chosen(name, lambda value: value in wanted)
-            case Includes(name=name, value=one):
-                return self._chosen(name, lambda value: isinstance(value, frozenset) and one in value)
+            case Includes(name=name, value=held):
+                return self._chosen(name, lambda value: isinstance(value, frozenset) and held in value)
             case Compare(left=left, op=op, right=right):
                 one, other = self._figure(left), self._figure(right)
                 sign = _compare(one, other)

@@ -60,6 +60,17 @@ class PointOut(BaseModel):
     step_below: Money = Field(description="Below from, rounded to a multiple of this, in currency.")
 
 
+class SurchargeOut(BaseModel):
+    """What is added to the price of a piece under a condition."""
+
+    code: str = Field(description="Code of its line.", examples=["reverse_out"])
+    says: str = Field(description="Its line in words; {count} stands for how many are charged.")
+    amount: Money = Field(description="Once a piece, or for each one counted, in currency.")
+    when: str = Field(description="The condition in words.")
+    for_each: str | None = Field(None, description="What is counted; null: charged once a piece.")
+    beyond: int = Field(description="How many of what is counted are free.")
+
+
 class PriceListOut(BaseModel):
     """The price list, tax included."""
 
@@ -72,6 +83,6 @@ class PriceListOut(BaseModel):
     part_share: dict[str, Figure] = Field(
         description="For another part: share of the gap between base of its band and of the reference band."
     )
-    surcharges: dict[str, Money] = Field(description="Once a piece; letter_over_3: each letter after the third.")
+    surcharges: list[SurchargeOut] = Field(description="Added where their condition holds, in the order of the lines.")
     quantity_breaks: list[BreakOut] = Field(description="Discounts by quantity.")
     price_point: PointOut = Field(description="Rounding.")

@@ -101,7 +101,7 @@ FIELDS = [
     ("typefaces.yaml", '"A": 3', '"AB": 3',
      "1:116: 'AB': expected one letter or sign"),
     ("price-list.yaml", "step: 500,", "step: 0,",
-     "8:45: step: a step must be more than 0"),
+     "17:45: step: a step must be more than 0"),
     ("patterns.yaml", "panels: [shell]", "panels: []",
      "10:12: panels: the list is empty"),
     ("patterns.yaml", "    width_mm: {min: 80", "    width: {min: 80",
@@ -139,8 +139,14 @@ REFERENCES = [
      "4:3: there is no pattern 'coinpoch'; did you mean 'coinpouch'?"),
     ("price-list.yaml", "fancy: 14500", "fance: 14500",
      "4:28: unknown field 'fance'; did you mean 'fancy'?"),
-    ("price-list.yaml", "loop: 700", "lop: 700",
-     "6:64: unknown field 'lop'; did you mean 'loop'?"),
+    ("price-list.yaml", "{code: loop, says: loop", "{cod: loop, says: loop",
+     "15:6: unknown field 'cod'; did you mean 'code'?"),
+    ("price-list.yaml", "code: letter_over_3", "code: BLIND",
+     "9:11: code: 'BLIND' is used twice; case does not count"),
+    ("price-list.yaml", "{code: loop, says: loop", "{code: base, says: loop",
+     "15:12: code: 'base' is a line that every price may have; choose another"),
+    ("price-list.yaml", "    for_each: piece.monogram_letters\n", "",
+     "12:13: beyond: without 'for_each' there is nothing to count"),
     ("price-list.yaml", "{cheeks: 0.3}", "{}",
      "5:1: missing: cheeks"),
     ("labor.yaml", "{coinpouch: 16}", "{}",
@@ -232,7 +238,7 @@ def test_faults_of_all_files_are_found_at_once_in_the_order_of_files_and_lines(
     )
     assert [line.split(": ")[0] for line in found] == [
         "workshop.yaml:4:11", "kinds.yaml:1:1", "kinds.yaml:2:3", "kinds.yaml:16:10", "lots.yaml:2:234",
-        "price-list.yaml:8:45", "labor.yaml:16:1",
+        "price-list.yaml:17:45", "labor.yaml:16:1",
     ]  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from catalog.load import content_hash, load_catalog
 from catalog.model import Catalog, FreeRectangle, Layer, PricePoint, QuantityBreak, Span
 from catalog.read_prices import minor_digits
 from catalog.read_rows import FIGURES
+from catalog.strict_yaml import Document
 
 
 def test_the_demo_has_what_the_handbook_counts(oddlestone: Catalog) -> None:
@@ -148,6 +149,8 @@ def test_no_binary_float_is_in_a_catalog_but_in_lab(workshop: str, request: pyte
 def _inexact(value: object, where: str) -> list[str]:
     if isinstance(value, float | Decimal):
         return [] if ".lab" in where else [where]
+    if isinstance(value, Document):
+        return []  # the file as it was read, kept for the places of faults
     if is_dataclass(value):
         inner: list[tuple[object, object]] = [(field.name, getattr(value, field.name)) for field in fields(value)]
     elif isinstance(value, Mapping):
