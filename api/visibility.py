@@ -83,7 +83,14 @@ ANSWER: Final[Mapping[str, Any]] = {
     "revisions": PAGE,
     "as_of": PAGE,
     "valid_until": PAGE,
-    "explained": PAGE,
+    "explained": {
+        "subject": {"lot": STAFF, "lots": STAFF, "*": PAGE},
+        "measured": _STOCK,
+        "limit": _STOCK,
+        "room": _STOCK,
+        "*": PAGE,
+    },
+    "read_back": {"good": STAFF, "worn": STAFF, "*": PAGE},
 }
 
 #: Fields of catalog nouns that not everyone sees; all others are public.

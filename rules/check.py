@@ -20,7 +20,7 @@ from rules.cutting import cut_from
 from rules.defaults import fill_gaps
 from rules.echo import spec_hash, understood
 from rules.evaluate import OUTCOMES, Rank, order_of, rank_of, value_of
-from rules.explain import explained
+from rules.explain import explained, read_back
 from rules.findings import Finding, findings_of, headline_of
 from rules.labor import order_minutes
 from rules.lots import Best, find_best
@@ -150,6 +150,7 @@ def _answer(shop: Shop, verdict: Verdict, filled: tuple[str, ...], offers: Offer
     }
     if explain:
         answer["explained"] = explained(shop.judges(case.today), case)
+        answer["read_back"] = read_back(case)
     return answer
 
 

@@ -1,39 +1,139 @@
-"""Every rule's word on a spec, in the result kinds of SARIF 2.1.0.
+"""Every rule's word on a spec with its figures, in the result kinds of SARIF 2.1.0, and the monogram read back.
 
-pass, fail (refuse), review (sign_off), informational (advise, notice), notApplicable; a rule
-whose figures are not yet known on any instance of its subject is open.
+pass, fail (refuse), review (sign_off), informational (advise, notice), notApplicable; open: what
+the rule reads is still to be chosen.
 """
 
 from __future__ import annotations
 
-from typing import Any
+import unicodedata
+from collections.abc import Iterable
+from fractions import Fraction
+from typing import Any, Final
 
 from rules.case import Case
 from rules.evaluate import Judges
+from rules.findings import figures_of
+from rules.ir import Rule, names_in
 from rules.judge import Fired, Passed
+from rules.subjects import ChoiceUse, Instance
+from rules.vocabulary import SUBJECTS, TERMS
 
-_KIND = {"refuse": "fail", "sign_off": "review", "advise": "informational", "notice": "informational"}
-_WORST = ("fail", "review", "informational", "pass", "notApplicable")
+_KIND: Final = {"refuse": "fail", "sign_off": "review", "advise": "informational", "notice": "informational"}
+_WORST: Final = ("fail", "review", "informational", "pass", "open", "notApplicable")
+#: Of whose instances there are none, or not all, while a leather is open.
+_OF_LEATHERS: Final = frozenset({"part", "panel", "leather", "share", "species"})
+Said = tuple[Instance, Fired | Passed | None]
 
 
 def explained(judges: Judges, case: Case) -> list[dict[str, Any]]:
-    """Return one entry a rule, sorted by id: its kind and how many instances it looked at."""
-    kinds: dict[str, list[str]] = {}
-    for rule, _, said in judges.words_on(case):
-        kinds.setdefault(rule.id, []).append(_kind(said))
-    for rule_id in judges.rule_ids:
-        kinds.setdefault(rule_id, [])
-    return [
-        {
-            "rule": rule_id,
-            "kind": min(said, key=_WORST.index, default="notApplicable"),
-            "looked_at": sum(kind != "notApplicable" for kind in said),
-        }
-        for rule_id, said in sorted(kinds.items())
-    ]
+    """Return one entry a rule, sorted by id: its kind, how many instances it looked at, and its figures.
+
+    The figures are those of the instance that decided: the worst, and among equals the one nearest
+    to its limit.
+    """
+    missing = _missing(case)
+    said: dict[str, list[Said]] = {}
+    for rule, instance, word in judges.words_on(case):
+        if not _is_stated_default(instance):
+            said.setdefault(rule.id, []).append((instance, word))
+    rules = {rule.id: rule for rules in judges.tables.values() for rule, _ in rules}
+    return [_entry(rules[rule_id], said.get(rule_id, []), missing) for rule_id in sorted(rules)]
 
 
-def _kind(said: Fired | Passed | None) -> str:
-    if isinstance(said, Fired):
-        return _KIND[said.severity]
-    return "pass" if isinstance(said, Passed) else "notApplicable"
+def _entry(rule: Rule, said: list[Said], missing: frozenset[str]) -> dict[str, Any]:
+    waits = not missing.isdisjoint(_reads(rule)) or ("pattern" in missing and rule.subject != "choice")
+    kinds = [_kind(word, waits=waits) for _, word in said]
+    if not kinds and waits and ("pattern" in missing or rule.subject in _OF_LEATHERS):
+        kinds = ["open"]
+    kind = min(kinds, key=_WORST.index, default="notApplicable")
+    found: dict[str, Any] = {
+        "rule": rule.id,
+        "kind": kind,
+        "looked_at": sum(each not in ("notApplicable", "open") for each in kinds),
+    }
+    deciding = [(instance, word) for instance, word in said if word is not None and _kind(word, waits=False) == kind]
+    if not deciding:
+        return found
+    instance, word = min(deciding, key=lambda each: _room(each[1]))
+    return found | {"subject": dict(instance.subject)} | figures_of(word)
+
+
+def _kind(word: Fired | Passed | None, *, waits: bool) -> str:
+    if isinstance(word, Fired):
+        return _KIND[word.severity]
+    if waits:
+        return "open"  # what passes so far need not pass once all is chosen
+    return "pass" if isinstance(word, Passed) else "notApplicable"
+
+
+def _room(word: Fired | Passed | None) -> Fraction:
+    """Return how near a figure is to its limit, as a share of the limit; what has no figure comes last."""
+    if word is None or word.measured is None or word.limit is None:
+        return Fraction(10**9)
+    ends: tuple[Any, ...] = word.limit if isinstance(word.limit, tuple) else (word.limit,)
+    measured: Any = word.measured
+    return min((Fraction(abs(measured - end)) / max(abs(end), 1) for end in ends), default=Fraction(0))
+
+
+def _reads(rule: Rule) -> frozenset[str]:
+    """Return what a rule reads, in the words of READS."""
+    names = (name for name in names_in(rule) if not name.startswith("threshold."))
+    listed = (lister.reads for lister in SUBJECTS[rule.subject].listers if rule.subject != "choice")
+    return frozenset().union(*(TERMS[name].reads for name in names), *listed)
+
+
+def _missing(case: Case) -> frozenset[str]:
+    """Return what is still to be chosen, in the words of READS."""
+    piece, pattern = case.piece, case.pattern
+    if pattern is None:
+        return frozenset({"pattern"})
+    required = (slot for slot, fixing in pattern.fixings.items() if fixing.required)
+    missing = {
+        "leather": any(part.leather is None for part in piece.parts.values()),
+        "thread": piece.thread is None,
+        "edge": piece.edge is None,
+        "hardware": any(slot not in piece.hardware for slot in required),
+        "sizes": any(size not in piece.spec.sizes_um for size in pattern.sizes),
+        "purpose": piece.bearing and piece.use is None,
+    }
+    found = {read for read, is_missing in missing.items() if is_missing}
+    return frozenset(found | ({"species", "lots"} if "leather" in found else set()))
+
+
+def _is_stated_default(instance: Instance) -> bool:
+    """Whether it is a stitch that was stated although the pattern would take it anyway.
+
+    The echo of a spec states it, so the spec and its echo must be explained alike.
+    """
+    return isinstance(instance, ChoiceUse) and instance.choice.what == "stitch" and instance.choice.offered is True
+
+
+def read_back(case: Case) -> list[dict[str, Any]] | None:
+    """Return the monogram sign by sign, as it is set, to be read over the phone; None where none is asked for.
+
+    ``in_type`` whether the typeface has the sign (None: the typeface is open), ``asked`` how often it stands
+    in the text so far, ``good`` and ``worn`` the pieces of type in the case.
+    """
+    monogram, face = case.piece.spec.monogram, case.piece.typeface
+    if monogram is None:
+        return None
+    held = {} if face is None else {each.sign: each for each in SUBJECTS["letter"].instances(case)}
+    return [_sign(sign, held.get(sign), monogram.text[: place + 1]) for place, sign in enumerate(monogram.text)]
+
+
+def _sign(sign: str, letter: Any, so_far: Iterable[str]) -> dict[str, Any]:
+    found: dict[str, Any] = {
+        "sign": sign,
+        "name": unicodedata.name(sign, f"U+{ord(sign):04X}").lower(),
+        "asked": sum(each == sign for each in so_far),
+    }
+    if letter is None:
+        return found | {"in_type": None, "good": None, "worn": None}
+    measured = {name: TERMS[f"letter.{name}"].measure(letter) for name in ("in_type", "good_sorts", "worn_sorts")}
+    in_type = measured["in_type"]
+    return found | {
+        "in_type": in_type,
+        "good": measured["good_sorts"] if in_type else 0,
+        "worn": measured["worn_sorts"] if in_type else 0,
+    }

@@ -10,7 +10,7 @@ from typing import Any
 from catalog.units import number_in, text_in
 from rules.choices import Choice
 from rules.ir import SEVERITIES, Bound, Severity
-from rules.judge import Fired
+from rules.judge import Fired, Passed
 from rules.sorter import Found
 from rules.subjects import ChoiceUse
 from rules.vocabulary import TERMS
@@ -173,6 +173,21 @@ def said_of(found: Found) -> Said:
     )  # fmt: skip
 
 
+def figures_of(word: Fired | Passed) -> dict[str, Any]:
+    """Return what a word measured as an answer writes it: measured, limit, bound, unit, room.
+
+    ``room`` is how far the figure is from its limit, whichever side it is on.
+    """
+    unit = TERMS[word.name].unit if word.name in TERMS else ""
+    return {
+        "measured": _shown(word.measured, unit),
+        "limit": _limit(word, unit),
+        "bound": word.bound,
+        "unit": unit or None,
+        "room": _off_by(word, unit),
+    }
+
+
 def _shown(value: Any, unit: str) -> Shown:
     if value is None or not unit:
         return None
@@ -181,13 +196,13 @@ def _shown(value: Any, unit: str) -> Shown:
     return number_in(value, unit)
 
 
-def _limit(fired: Fired, unit: str) -> Shown | list[Shown]:
+def _limit(fired: Fired | Passed, unit: str) -> Shown | list[Shown]:
     if isinstance(fired.limit, tuple):
         return [_shown(each, unit) for each in fired.limit]
     return _shown(fired.limit, unit)
 
 
-def _distance(fired: Fired) -> Any:
+def _distance(fired: Fired | Passed) -> Any:
     if fired.measured is None or fired.limit is None:
         return None
     ends = fired.limit if isinstance(fired.limit, tuple) else (fired.limit,)
@@ -195,7 +210,7 @@ def _distance(fired: Fired) -> Any:
     return min(abs(measured - end) for end in ends)
 
 
-def _off_by(fired: Fired, unit: str) -> Shown:
+def _off_by(fired: Fired | Passed, unit: str) -> Shown:
     distance = _distance(fired)
     return int(distance) if distance is not None and unit == "date" else _shown(distance, unit)
 

@@ -166,6 +166,25 @@ class Explained(_Out):
     rule: str = Field(description="Id of the rule.", examples=["STK-01"])
     kind: str = Field(description="fail (refuses), review (sign-off), informational, pass, notApplicable or open.")
     looked_at: int = Field(description="How many panels, seams or the like it was judged on.")
+    subject: dict[str, Any] | None = Field(
+        None, description="What decided: the worst of them, of equals the one nearest to its limit."
+    )
+    measured: Measured = Field(None, description="The figure found there, in unit.")
+    limit: Measured | list[Measured] = Field(None, description="The figure allowed, in unit; two for between.")
+    bound: Bound | None = Field(None, description="How the limit bounds the figure.")
+    unit: str | None = Field(None, description="Unit of measured, limit and room.", examples=["mm"])
+    room: Measured = Field(None, description="How far the figure is from its limit, in unit.")
+
+
+class Sign(_Out):
+    """One sign of the monogram as it is set."""
+
+    sign: str = Field(description="The sign, exactly as given.")
+    name: str = Field(description="Its name in Unicode, to be read out.", examples=["latin capital letter a"])
+    asked: int = Field(description="How often the sign has come up to here.")
+    in_type: bool | None = Field(None, description="Whether the typeface has it; null while the typeface is open.")
+    good: int | None = Field(None, description="Good pieces of type in the case.")
+    worn: int | None = Field(None, description="Worn pieces of type.")
 
 
 class CheckAnswer(_Out):
@@ -192,3 +211,4 @@ class CheckAnswer(_Out):
     as_of: IsoDate = Field(description="The date of the check.")
     valid_until: IsoDate | None = Field(None, description="Until when the price is offered.")
     explained: list[Explained] | None = Field(None, description="With explain=all: every rule's word, by id.")
+    read_back: list[Sign] | None = Field(None, description="With explain=all: the monogram, sign by sign.")
