@@ -8,13 +8,10 @@ slots at once, as a stack does on every leather, is summed up in whole numbers c
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from fractions import Fraction
-from functools import partial
 from itertools import product
-from math import lcm
 from typing import Any, TypeVar
 
 import numpy as np
@@ -22,27 +19,26 @@ from numpy.typing import NDArray
 
 from catalog.model import Number
 from rules.case import Case
-from rules.cells import Frame, Member, facets_read, scoped
+from rules.cells import Frame, Member, facets_read
+from rules.column_rules import judged_by
 from rules.evaluate import OUTCOMES, Judges
-from rules.facets import EMPTY, OF_PART, OF_PIECE, Facet
+from rules.facets import EMPTY, Facet
 from rules.ir import SEVERITIES, Limit, Name, Rule, Severity, Value, names_in
 from rules.lots import Choices, find_best, sets_of, singles_of
-from rules.piece import MATCH, OUTSIDE, Piece
+from rules.piece import Piece
 from rules.preference import Lots
-from rules.pricing import has_cell, settle
 from rules.shape import SPLIT
+from rules.sheet import Coded, Sheet, combined
 from rules.shop import Shop
 from rules.spec import Spec
 from rules.sums import Figures, Sums, can_be_summed, figures
-from rules.table import Codes, Table, part_slot, tables_of
-from rules.tariff import Row
+from rules.table import Codes, Table, tables_of
+from rules.totals import totals_of
 from rules.vocabulary import TERMS
 
 Bits = NDArray[np.uint64]
 Kept = TypeVar("Kept")
 _WORD = 64
-#: Combinations are told apart by a table of all that are possible up to this many, by sorting beyond.
-_DENSE = 1 << 22
 #: Blocks of more rows than this are summed up column by column; of fewer, each combination is judged.
 _SUM_FROM = 64
 
@@ -79,10 +75,11 @@ def judge_table(shop: Shop, table: Table, today: date) -> Judged:
     """Judge every row of a table."""
     judges = shop.judges(today)
     sheet = Sheet(shop, table, today)
+    totals = totals_of(sheet)
     bits = np.zeros((table.rows, _words(judges)), dtype=np.uint64)
     for rows, frame in sheet.frames():
-        bits[rows] = Block(sheet, frame, rows).judged()
-    return Judged(judges.fired, bits, sheet.totals())
+        bits[rows] = Block(sheet, frame, rows, totals[rows]).judged()
+    return Judged(judges.fired, bits, totals)
 
 
 def _words(judges: Judges) -> int:
@@ -105,136 +102,14 @@ def _alone(shop: Shop, piece: Piece, today: date) -> int:
     return judges.union((each.rule, each.severity) for each in said)
 
 
-@dataclass(frozen=True, slots=True)
-class Coded:
-    """A facet over rows: its different values' numbers, each row's place among them, and a row that has each."""
-
-    numbers: Sequence[int]
-    codes: Codes
-    first: Codes
-
-    def of(self, rows: Codes) -> Coded:
-        """Return the facet over some of the rows."""
-        return Coded(self.numbers, self.codes[rows], self.first)
-
-
-def combined(columns: Sequence[tuple[Codes, int]], rows: int) -> tuple[Codes, Codes]:
-    """Return each row's place among the combinations that occur, and for each of them its first row.
-
-    A column is codes and how many different ones there may be.
-    """
-    key, possible = np.zeros(rows, dtype=np.intp), 1
-    for codes, count in columns:
-        if possible * count > 1 << 62:
-            _, key = np.unique(key, return_inverse=True)
-            possible = int(key.max(initial=0)) + 1
-        key = key * count + codes
-        possible *= max(count, 1)
-    if possible > _DENSE or possible > 8 * rows + 4096:
-        _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
-        return inverse.astype(np.intp), first.astype(np.intp)
-    first_of = np.full(possible, -1, dtype=np.intp)
-    first_of[key[::-1]] = np.arange(rows - 1, -1, -1)
-    occurring = np.flatnonzero(first_of >= 0)
-    place = np.empty(possible, dtype=np.intp)
-    place[occurring] = np.arange(len(occurring))
-    return place[key], first_of[occurring]
-
-
-class Sheet:
-    """A table being judged: its facets, and pieces for the few rows that are looked at one by one."""
-
-    def __init__(self, shop: Shop, table: Table, today: date) -> None:
-        self.shop = shop
-        self.table = table
-        self.today = today
-        self.judges = shop.judges(today)
-        self.memory = self.judges.memory()
-        self._facets: dict[Facet, Coded] = {}
-        self._pieces: dict[int, Piece] = {}
-        self._totals: NDArray[np.int64] | None = None
-
-    def piece(self, row: int) -> Piece:
-        """Return a row's piece."""
-        found = self._pieces.get(row)
-        if found is None:
-            found = self._pieces[row] = self.shop.piece(self.table.spec(row))
-        return found
-
-    def totals(self) -> NDArray[np.int64]:
-        """Return each row's total in minor units, -1 where there is no price."""
-        if self._totals is None:
-            self._totals = _totals(self)
-        return self._totals
-
-    def facet(self, facet: Facet) -> Coded:
-        """Return a facet of every row, the lots aside."""
-        found = self._facets.get(facet)
-        if found is None:
-            found = self._facets[facet] = self._coded(facet)
-        return found
-
-    def _coded(self, facet: Facet) -> Coded:
-        read, part = facet
-        if part:
-            return self.coded([part_slot(part)], lambda row: self._number(read, OF_PART[read](self.piece(row), part)))
-        slots = [read]
-        matched = read in ("thread", "edge") and MATCH in {str(each).casefold() for each in self._values(read)}
-        if matched and OUTSIDE in self.table.pattern.parts:
-            slots.append(part_slot(OUTSIDE))  # what a match comes to depends on the outside
-        return self.coded(slots, lambda row: self._number(read, OF_PIECE[read](self.piece(row))))
-
-    def _values(self, slot: str) -> Sequence[Any]:
-        return self.table.columns[slot].values
-
-    def _number(self, read: str, value: Any) -> int:
-        return self.memory.names.number(read, value)
-
-    def coded(self, slots: Sequence[str], number_of: Callable[[int], int]) -> Coded:
-        """Return what depends on some slots only, worked out for one row of each combination."""
-        columns = [self.table.columns[slot] for slot in slots]
-        inverse, first = combined([(each.codes, len(each.values)) for each in columns], self.table.rows)
-        numbers: dict[int, int] = {}
-        codes = np.empty(len(first), dtype=np.intp)
-        rows: list[int] = []
-        for place, row in enumerate(first.tolist()):
-            number = number_of(row)
-            if number not in numbers:
-                numbers[number] = len(numbers)
-                rows.append(row)
-            codes[place] = numbers[number]
-        return Coded(tuple(numbers), codes[inverse], np.array(rows, dtype=np.intp))
-
-    def frames(self) -> Iterator[tuple[Codes, Frame]]:
-        """Give the rows by which parts share a leather, with their frame."""
-        leathers: dict[str | None, int] = {None: -1}
-
-        def leather_of(part: str, row: int) -> int:
-            leather = self.piece(row).parts[part].leather
-            return leathers.setdefault(None if leather is None else leather.code, len(leathers))
-
-        parts = self.table.pattern.parts
-        coded = [self.coded([part_slot(part)], partial(leather_of, part)) for part in parts]
-        columns = [np.array(each.numbers, dtype=np.intp)[each.codes] for each in coded]
-        key = np.zeros(self.table.rows, dtype=np.intp)
-        for column in columns:
-            shared = np.full(self.table.rows, -1, dtype=np.intp)
-            for place in range(len(columns) - 1, -1, -1):
-                shared[columns[place] == column] = place
-            shared[column == -1] = -1
-            key = key * (len(parts) + 1) + shared + 1
-        for value in np.unique(key):
-            rows = np.flatnonzero(key == value)
-            frame = self.judges.frame(self.piece(int(rows[0])), self.shop.warehouse, self.memory)
-            if frame is not None:
-                yield rows, frame
-
-
 class Block:
     """The rows of a table that have one frame."""
 
-    def __init__(self, sheet: Sheet, frame: Frame, rows: Codes, *, sets: bool = False) -> None:
-        """Take rows of a sheet; with ``sets``, parts may be cut from several lots."""
+    def __init__(
+        self, sheet: Sheet, frame: Frame, rows: Codes, totals: NDArray[np.int64], *, sets: bool = False
+    ) -> None:  # fmt: skip
+        """Take rows of a sheet with their totals; with ``sets``, parts may be cut from several lots."""
+        self._totals = totals
         self.sheet = sheet
         self.frame = frame
         self.rows = rows
@@ -305,8 +180,7 @@ class Block:
         """Return the price of one piece, minor units; -1 where there is none."""
         quantity = self.facet(("quantity", ""))
         counts = np.array([piece.quantity for piece in self.firsts(("quantity", ""))], dtype=np.int64)
-        totals = self.sheet.totals()[self.rows]
-        return np.where(totals < 0, -1, totals // counts[quantity.codes])
+        return np.where(self._totals < 0, -1, self._totals // counts[quantity.codes])
 
     def tabled(self, name: str, member: Member, place: int, places: Mapping[str, int]) -> tuple[list[Value], Codes]:
         """Return the different values of a name on one instance of a member, and each row's."""
@@ -417,7 +291,7 @@ class Block:
     def _summed(self, member: Member, places: Mapping[str, int]) -> Bits:
         """Return a member's word on each row, summed up; on rows without a lot at these places it means nothing."""
         result = np.zeros((len(self.rows), self._words), dtype=np.uint64)
-        for rule, severity in Sums(self, places).judge(member):
+        for rule, severity in judged_by(Sums(self, places), member):
             for place, each in enumerate(SEVERITIES):
                 if each in rule.severities:
                     bit = _split(self.sheet.judges.union([(rule.id, each)]), self._words)
@@ -477,7 +351,7 @@ class Block:
             several |= sizes[part] > 1
         rows = np.flatnonzero(several & (order >> 48 == OUTCOMES.index("refused")) & (least < order))
         if len(rows) and not self._sets:
-            best[rows] = Block(self.sheet, self.frame, self.rows[rows], sets=True).judged()
+            best[rows] = Block(self.sheet, self.frame, self.rows[rows], self._totals[rows], sets=True).judged()
 
 
 def more_lots_only_worsen(rule: Rule) -> bool:
@@ -496,41 +370,3 @@ def more_lots_only_worsen(rule: Rule) -> bool:
     }
     clauses_read = all(isinstance(clause.verb, Limit) and clause.verb.bound == "max" for clause in rule.clauses)
     return not reading or (clauses_read and reading <= from_above and all(TERMS[name].grows for name in reading))
-
-
-def _totals(sheet: Sheet) -> NDArray[np.int64]:
-    """Return each row's total in minor units, -1 where there is no price."""
-    table, tariff = sheet.table, sheet.shop.indexes.tariff
-    priceable = np.full(table.rows, table.pattern.code in tariff.rows, dtype=bool)
-    for part in table.pattern.parts:
-        leather = sheet.facet(("leather", part))
-        kinds = [sheet.piece(int(row)).parts[part].kind for row in leather.first]
-        known = [has_cell(sheet.piece(int(row)), kind) for row, kind in zip(leather.first, kinds, strict=True)]
-        priceable &= np.array([bool(each) for each in known], dtype=bool)[leather.codes]
-    amounts: list[tuple[Codes, list[Number]]] = []
-    for row in tariff.rows.get(table.pattern.code, ()):
-        slots = [sheet.facet(facet) for facet in sorted(_facets_of(row, table))]
-        inverse, first = combined([(each.codes, len(each.numbers)) for each in slots], table.rows)
-        lines = [row.line(sheet.piece(int(each))) for each in first]
-        amounts.append((inverse, [0 if line is None else line.amount_minor for line in lines]))
-    share = lcm(*(amount.denominator for _, found in amounts for amount in found))
-    subtotal = np.zeros(table.rows, dtype=np.int64)
-    for inverse, found in amounts:
-        subtotal += np.array([int(amount * share) for amount in found], dtype=np.int64)[inverse]
-    different, place = np.unique(subtotal, return_inverse=True)
-    rush, quantity = sheet.facet(("rush", "")), sheet.facet(("quantity", ""))
-    columns = [(place, len(different)), (rush.codes, len(rush.numbers)), (quantity.codes, len(quantity.numbers))]
-    inverse, first = combined(columns, table.rows)
-    totals = np.array([_settled(sheet, int(row), Fraction(int(subtotal[row]), share)) for row in first], dtype=np.int64)
-    return np.where(priceable, totals[inverse] if len(totals) else 0, -1)
-
-
-def _settled(sheet: Sheet, row: int, subtotal: Fraction) -> int:
-    """Return the total of a row whose price rows sum up to so much for a piece, minor units."""
-    spec = sheet.piece(row).spec
-    _, _, each = settle(sheet.shop.indexes.tariff, subtotal, rush=spec.rush, quantity=spec.quantity)
-    return each * spec.quantity
-
-
-def _facets_of(row: Row, table: Table) -> set[Facet]:
-    return {facet for read in row.reads for facet in scoped(read, row.of or None, table.pattern.parts)}

@@ -1,9 +1,7 @@
-"""Rules over figures that many slots add up to, judged for all rows of a block side by side.
+"""Figures that many slots add up to, for all rows of a block side by side.
 
 A stack follows from every leather in it, bench time from every choice: hardly two rows of a table
-have all of them in common. Here such figures are summed up column by column, in whole numbers, and
-the rules that read them are evaluated from their intermediate form over whole columns. Three-valued
-like :mod:`rules.judge`: what is not known fires nothing.
+have all of them in common. Here such figures are summed up column by column, in whole numbers.
 """
 
 from __future__ import annotations
@@ -24,26 +22,6 @@ from rules.bench import Times
 from rules.closed import contents_um
 from rules.cost import leather_of_part, per_leather
 from rules.ir import (
-    SEVERITIES,
-    AllOf,
-    AllowOnly,
-    Clause,
-    Compare,
-    Condition,
-    Constant,
-    Forbid,
-    Graded,
-    In,
-    Includes,
-    Limit,
-    Name,
-    Not,
-    Require,
-    Rule,
-    Severity,
-    Term,
-    Value,
-    Verb,
     names_in,
 )
 from rules.labor import TIMES_BY_READ
@@ -59,7 +37,6 @@ if TYPE_CHECKING:
 Bools = NDArray[np.bool_]
 Whole = NDArray[Any]
 """Whole numbers: int64 where they fit, Python's own else."""
-_NONE: Final = len(SEVERITIES)
 _FITS: Final = 1 << 62
 
 
@@ -72,14 +49,6 @@ class Figures:
     known: Bools
 
 
-@dataclass(frozen=True, slots=True)
-class Truths:
-    """One three-valued truth a row."""
-
-    true: Bools
-    known: Bools
-
-
 def _safe(one: Whole, other: Whole | int) -> tuple[Whole, Whole | int]:
     """Return two factors so that their product is exact: as Python's whole numbers where it would not fit."""
     largest = [int(np.abs(each).max(initial=0)) if isinstance(each, np.ndarray) else abs(each) for each in (one, other)]
@@ -88,7 +57,8 @@ def _safe(one: Whole, other: Whole | int) -> tuple[Whole, Whole | int]:
     return one.astype(object), other.astype(object) if isinstance(other, np.ndarray) else other
 
 
-def _times(one: Whole, other: Whole | int) -> Whole:
+def times(one: Whole, other: Whole | int) -> Whole:
+    """Return the product, exact."""
     left, right = _safe(one, other)
     product: Whole = left * right
     return product
@@ -102,14 +72,6 @@ class Sums:
         self.places = dict(places)
         self.rows: int = len(block.rows)
         self.pattern = block.frame.pattern
-
-    def judge(self, member: Member) -> list[tuple[Rule, NDArray[np.int8]]]:
-        """Return each rule with the place of the severity it fires with on each row, once an instance."""
-        found = []
-        for place, instance in enumerate(member.instances(self.block.case_at(0, self.places))):
-            view = _View(self, member, place, instance)
-            found += [(rule, view.judged(rule)) for rule in member.rules]
-        return found
 
     def panel(self, code: str) -> tuple[Whole, Bools]:
         """Return what a panel is worked at, um (-1: not known), and whether it is split."""
@@ -182,7 +144,8 @@ def figures(values: Sequence[Number | None], codes: NDArray[np.intp]) -> Figures
     return Figures(over[codes], under, np.array([value is not None for value in values], dtype=bool)[codes])
 
 
-def _always(rows: int) -> Bools:
+def always(rows: int) -> Bools:
+    """Return true for every row."""
     return np.ones(rows, dtype=bool)
 
 
@@ -205,12 +168,12 @@ def _edge_untaken(sums: Sums, _: Any) -> Figures:
 def _closed(sums: Sums, _: Any) -> Figures:
     layers = sums.stack(sums.pattern.closed.layers)
     contents = sums.by_facet("contents", "carry", lambda piece: contents_um(piece, sums.pattern))
-    return Figures(_times(layers.over, contents.under) + contents.over, contents.under, layers.known)
+    return Figures(times(layers.over, contents.under) + contents.over, contents.under, layers.known)
 
 
 def _thread(sums: Sums, _: Any) -> Figures:
     waste = Fraction(sums.block.sheet.shop.catalog.thresholds["thread_waste_m"].value)
-    each, known = np.zeros(sums.rows, dtype=np.int64), _always(sums.rows)
+    each, known = np.zeros(sums.rows, dtype=np.int64), always(sums.rows)
     for seam, stack in sums.seams():
         each += stitches_of(sums.pattern, seam) * saddle_stitch_um(sums.pattern.pitch_um, stack.over)  # type: ignore[arg-type]
         known &= stack.known
@@ -223,7 +186,7 @@ def _thickest(sums: Sums, _: Any) -> Figures:
 
 
 def _minutes(sums: Sums, _: Any) -> Figures:
-    return Figures(sums.time(), sums.block.sheet.shop.indexes.times.per_minute, _always(sums.rows))
+    return Figures(sums.time(), sums.block.sheet.shop.indexes.times.per_minute, always(sums.rows))
 
 
 def _leather(block: Block, part: str) -> Figures:
@@ -265,13 +228,13 @@ def _ready_on(sums: Sums, _: Any) -> Figures:
         day_after(block.sheet.piece(int(block.rows[row])), block.sheet.today, int(weeks[row])).toordinal()
         for row in first
     ]
-    return Figures(np.array(days, dtype=np.int64)[inverse], 1, _always(sums.rows))
+    return Figures(np.array(days, dtype=np.int64)[inverse], 1, always(sums.rows))
 
 
 #: Figures that are summed up. Each gives what the measure of the same name gives for one piece.
 SUMMED: Final[Mapping[str, Callable[[Sums, Any], Figures]]] = MappingProxyType(
     {
-        "seam.stack": lambda sums, use: Figures(sums.stack(use.seam.layers).over, 1, _always(sums.rows)),
+        "seam.stack": lambda sums, use: Figures(sums.stack(use.seam.layers).over, 1, always(sums.rows)),
         "piece.thickest": _thickest,
         "piece.edge_untaken": _edge_untaken,
         "piece.closed": _closed,
@@ -296,136 +259,3 @@ def can_be_summed(member: Member) -> bool:
         return False
     names = {name for rule in member.rules for name in names_in(rule)}
     return not names.isdisjoint(SUMMED)
-
-
-class _View:
-    """The rules of a member over one instance, column by column."""
-
-    def __init__(self, sums: Sums, member: Member, place: int, instance: Any) -> None:
-        self._sums = sums
-        self._member = member
-        self._place = place
-        self._instance = instance
-        self._figures: dict[str, Figures] = {}
-
-    def judged(self, rule: Rule) -> NDArray[np.int8]:
-        """Return the place of the severity of the worst clause that fires; past the last where none does."""
-        worst = np.full(self._sums.rows, _NONE, dtype=np.int8)
-        for clause in rule.clauses:
-            np.minimum(worst, self._clause(clause), out=worst)
-        return worst
-
-    def _clause(self, clause: Clause) -> NDArray[np.int8]:
-        said = self._verb(clause.verb)
-        if clause.when.conditions:
-            said = np.where(self._holds(clause.when).true, said, np.int8(_NONE))
-        return said
-
-    def _verb(self, verb: Verb) -> NDArray[np.int8]:
-        match verb:
-            case Limit():
-                return self._limit(verb)
-            case Graded(name=name, levels=levels):
-                values, codes = self._values(name)
-                places = {level: _NONE if own is None else SEVERITIES.index(own) for level, own in levels}
-                return np.array([_NONE if v is None else places[str(v)] for v in values], dtype=np.int8)[codes]
-            case Forbid(rows=rows, severity=severity):
-                return self._where(self._any(rows).true, severity)
-            case AllowOnly(rows=rows, severity=severity):
-                holds = self._any(rows)
-                return self._where(holds.known & ~holds.true, severity)
-            case Require(condition=condition, severity=severity):
-                holds = self._any((condition,))
-                return self._where(holds.known & ~holds.true, severity)
-
-    def _where(self, fired: Bools, severity: Severity) -> NDArray[np.int8]:
-        return np.where(fired, SEVERITIES.index(severity), _NONE).astype(np.int8)
-
-    def _limit(self, verb: Limit) -> NDArray[np.int8]:
-        measured = self._figure(verb.term)
-        said = np.full(self._sums.rows, _NONE, dtype=np.int8)
-        open_still = measured.known.copy()
-        if verb.upper is not None:
-            low, high = self._figure(verb.steps[0].limit), self._figure(verb.upper)
-            beyond = (_compare(measured, low) < 0) | (_compare(measured, high) > 0)
-            fired = open_still & low.known & high.known & beyond
-            return self._where(fired, verb.steps[0].severity)
-        for step in sorted(verb.steps, key=lambda each: SEVERITIES.index(each.severity)):
-            limit = self._figure(step.limit)
-            open_still &= limit.known
-            sign = _compare(measured, limit)
-            beyond = {"max": sign > 0, "min": sign < 0}.get(verb.bound, sign != 0)
-            fired = open_still & beyond
-            said[fired] = SEVERITIES.index(step.severity)
-            open_still &= ~fired
-        return said
-
-    def _any(self, rows: Sequence[AllOf]) -> Truths:
-        true, known = np.zeros(self._sums.rows, dtype=bool), _always(self._sums.rows)
-        for row in rows:
-            holds = self._holds(row)
-            true |= holds.true
-            known &= holds.known
-        return Truths(true, true | known)
-
-    def _holds(self, condition: Condition) -> Truths:
-        match condition:
-            case In(name=name, values=wanted):
-                return self._chosen(name, lambda value: value in wanted)
-            case Includes(name=name, value=held):
-                return self._chosen(name, lambda value: isinstance(value, frozenset) and held in value)
-            case Compare(left=left, op=op, right=right):
-                one, other = self._figure(left), self._figure(right)
-                sign = _compare(one, other)
-                true = {"max": sign <= 0, "min": sign >= 0, "above": sign > 0, "below": sign < 0}[op]
-                known = one.known & other.known
-                return Truths(true & known, known)
-            case Not(condition=inner):
-                holds = self._holds(inner)
-                return Truths(holds.known & ~holds.true, holds.known)
-            case AllOf(conditions=several):
-                true, wrong = _always(self._sums.rows), np.zeros(self._sums.rows, dtype=bool)
-                for each in several:
-                    holds = self._holds(each)
-                    true &= holds.true
-                    wrong |= holds.known & ~holds.true
-                return Truths(true, true | wrong)
-
-    def _chosen(self, name: str, wanted: Callable[[Value], bool]) -> Truths:
-        if name in SUMMED_TRUTHS:
-            said = SUMMED_TRUTHS[name](self._sums, self._instance)
-            return Truths(np.where(said, wanted(True), wanted(False)), _always(self._sums.rows))  # noqa: FBT003
-        values, codes = self._values(name)
-        known = np.array([value is not None for value in values], dtype=bool)[codes]
-        return Truths(np.array([value is not None and wanted(value) for value in values], dtype=bool)[codes], known)
-
-    def _figure(self, term: Term) -> Figures:
-        match term:
-            case Constant(value=value):
-                return figures([value], np.zeros(self._sums.rows, dtype=np.intp))
-            case Name(name=name):
-                if name not in self._figures:
-                    self._figures[name] = self._named(name)
-                return self._figures[name]
-            case _:
-                one, other = self._figure(term.term), self._figure(term.by)
-                known = one.known & other.known
-                under = (
-                    _times(other.under, one.under) if isinstance(other.under, np.ndarray) else one.under * other.under
-                )
-                return Figures(_times(one.over, other.over), under, known)
-
-    def _named(self, name: str) -> Figures:
-        if name in SUMMED:
-            return SUMMED[name](self._sums, self._instance)
-        values, codes = self._values(name)
-        return figures(values, codes)  # type: ignore[arg-type]  # the book lets only numbers stand here
-
-    def _values(self, name: str) -> tuple[list[Value], NDArray[np.intp]]:
-        return self._sums.block.tabled(name, self._member, self._place, self._sums.places)
-
-
-def _compare(one: Figures, other: Figures) -> NDArray[np.int8]:
-    """Return -1, 0, 1 as one figure is below, at or above another; denominators are above zero."""
-    left, right = _times(one.over, other.under), _times(other.over, one.under)
-    return (left > right).astype(np.int8) - (left < right).astype(np.int8)

@@ -1,0 +1,191 @@
+"""Rules evaluated from their intermediate form over whole columns.
+
+Three-valued like :mod:`rules.judge`: what is not known fires nothing. Figures are exact, whole
+numbers over whole numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.cells import Member
+from rules.ir import (
+    SEVERITIES,
+    AllOf,
+    AllowOnly,
+    Clause,
+    Compare,
+    Condition,
+    Constant,
+    Forbid,
+    Graded,
+    In,
+    Includes,
+    Limit,
+    Name,
+    Not,
+    Require,
+    Rule,
+    Severity,
+    Term,
+    Value,
+    Verb,
+)
+from rules.sums import SUMMED, SUMMED_TRUTHS, Bools, Figures, Sums, always, figures, times
+
+_NONE = len(SEVERITIES)
+
+
+@dataclass(frozen=True, slots=True)
+class Truths:
+    """One three-valued truth a row."""
+
+    true: Bools
+    known: Bools
+
+
+def judged_by(sums: Sums, member: Member) -> list[tuple[Rule, NDArray[np.int8]]]:
+    """Return each rule with the place of the severity it fires with on each row, once an instance."""
+    found = []
+    for place, instance in enumerate(member.instances(sums.block.case_at(0, sums.places))):
+        view = _View(sums, member, place, instance)
+        found += [(rule, view.judged(rule)) for rule in member.rules]
+    return found
+
+
+class _View:
+    """The rules of a member over one instance, column by column."""
+
+    def __init__(self, sums: Sums, member: Member, place: int, instance: Any) -> None:
+        self._sums = sums
+        self._member = member
+        self._place = place
+        self._instance = instance
+        self._figures: dict[str, Figures] = {}
+
+    def judged(self, rule: Rule) -> NDArray[np.int8]:
+        """Return the place of the severity of the worst clause that fires; past the last where none does."""
+        worst = np.full(self._sums.rows, _NONE, dtype=np.int8)
+        for clause in rule.clauses:
+            np.minimum(worst, self._clause(clause), out=worst)
+        return worst
+
+    def _clause(self, clause: Clause) -> NDArray[np.int8]:
+        said = self._verb(clause.verb)
+        if clause.when.conditions:
+            said = np.where(self._holds(clause.when).true, said, np.int8(_NONE))
+        return said
+
+    def _verb(self, verb: Verb) -> NDArray[np.int8]:
+        match verb:
+            case Limit():
+                return self._limit(verb)
+            case Graded(name=name, levels=levels):
+                values, codes = self._values(name)
+                places = {level: _NONE if own is None else SEVERITIES.index(own) for level, own in levels}
+                return np.array([_NONE if v is None else places[str(v)] for v in values], dtype=np.int8)[codes]
+            case Forbid(rows=rows, severity=severity):
+                return self._where(self._any(rows).true, severity)
+            case AllowOnly(rows=rows, severity=severity):
+                holds = self._any(rows)
+                return self._where(holds.known & ~holds.true, severity)
+            case Require(condition=condition, severity=severity):
+                holds = self._any((condition,))
+                return self._where(holds.known & ~holds.true, severity)
+
+    def _where(self, fired: Bools, severity: Severity) -> NDArray[np.int8]:
+        return np.where(fired, SEVERITIES.index(severity), _NONE).astype(np.int8)
+
+    def _limit(self, verb: Limit) -> NDArray[np.int8]:
+        measured = self._figure(verb.term)
+        said = np.full(self._sums.rows, _NONE, dtype=np.int8)
+        open_still = measured.known.copy()
+        if verb.upper is not None:
+            low, high = self._figure(verb.steps[0].limit), self._figure(verb.upper)
+            beyond = (_compare(measured, low) < 0) | (_compare(measured, high) > 0)
+            fired = open_still & low.known & high.known & beyond
+            return self._where(fired, verb.steps[0].severity)
+        for step in sorted(verb.steps, key=lambda each: SEVERITIES.index(each.severity)):
+            limit = self._figure(step.limit)
+            open_still &= limit.known
+            sign = _compare(measured, limit)
+            beyond = {"max": sign > 0, "min": sign < 0}.get(verb.bound, sign != 0)
+            fired = open_still & beyond
+            said[fired] = SEVERITIES.index(step.severity)
+            open_still &= ~fired
+        return said
+
+    def _any(self, rows: Sequence[AllOf]) -> Truths:
+        true, known = np.zeros(self._sums.rows, dtype=bool), always(self._sums.rows)
+        for row in rows:
+            holds = self._holds(row)
+            true |= holds.true
+            known &= holds.known
+        return Truths(true, true | known)
+
+    def _holds(self, condition: Condition) -> Truths:
+        match condition:
+            case In(name=name, values=wanted):
+                return self._chosen(name, lambda value: value in wanted)
+            case Includes(name=name, value=held):
+                return self._chosen(name, lambda value: isinstance(value, frozenset) and held in value)
+            case Compare(left=left, op=op, right=right):
+                one, other = self._figure(left), self._figure(right)
+                sign = _compare(one, other)
+                true = {"max": sign <= 0, "min": sign >= 0, "above": sign > 0, "below": sign < 0}[op]
+                known = one.known & other.known
+                return Truths(true & known, known)
+            case Not(condition=inner):
+                holds = self._holds(inner)
+                return Truths(holds.known & ~holds.true, holds.known)
+            case AllOf(conditions=several):
+                true, wrong = always(self._sums.rows), np.zeros(self._sums.rows, dtype=bool)
+                for each in several:
+                    holds = self._holds(each)
+                    true &= holds.true
+                    wrong |= holds.known & ~holds.true
+                return Truths(true, true | wrong)
+
+    def _chosen(self, name: str, wanted: Callable[[Value], bool]) -> Truths:
+        if name in SUMMED_TRUTHS:
+            said = SUMMED_TRUTHS[name](self._sums, self._instance)
+            return Truths(np.where(said, wanted(True), wanted(False)), always(self._sums.rows))  # noqa: FBT003
+        values, codes = self._values(name)
+        known = np.array([value is not None for value in values], dtype=bool)[codes]
+        return Truths(np.array([value is not None and wanted(value) for value in values], dtype=bool)[codes], known)
+
+    def _figure(self, term: Term) -> Figures:
+        match term:
+            case Constant(value=value):
+                return figures([value], np.zeros(self._sums.rows, dtype=np.intp))
+            case Name(name=name):
+                if name not in self._figures:
+                    self._figures[name] = self._named(name)
+                return self._figures[name]
+            case _:
+                one, other = self._figure(term.term), self._figure(term.by)
+                known = one.known & other.known
+                under = (
+                    times(other.under, one.under) if isinstance(other.under, np.ndarray) else one.under * other.under
+                )
+                return Figures(times(one.over, other.over), under, known)
+
+    def _named(self, name: str) -> Figures:
+        if name in SUMMED:
+            return SUMMED[name](self._sums, self._instance)
+        values, codes = self._values(name)
+        return figures(values, codes)  # type: ignore[arg-type]  # the book lets only numbers stand here
+
+    def _values(self, name: str) -> tuple[list[Value], NDArray[np.intp]]:
+        return self._sums.block.tabled(name, self._member, self._place, self._sums.places)
+
+
+def _compare(one: Figures, other: Figures) -> NDArray[np.int8]:
+    """Return -1, 0, 1 as one figure is below, at or above another; denominators are above zero."""
+    left, right = times(one.over, other.under), times(other.over, one.under)
+    return (left > right).astype(np.int8) - (left < right).astype(np.int8)
