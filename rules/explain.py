@@ -12,11 +12,12 @@ from fractions import Fraction
 from typing import Any, Final
 
 from rules.case import Case
+from rules.choice_use import ChoiceUse
 from rules.evaluate import Judges
 from rules.findings import figures_of
 from rules.ir import Rule, names_in
 from rules.judge import Fired, Passed
-from rules.subjects import ChoiceUse, Instance
+from rules.subjects import Instance
 from rules.vocabulary import SUBJECTS, TERMS
 
 _KIND: Final = {"refuse": "fail", "sign_off": "review", "advise": "informational", "notice": "informational"}

@@ -8,11 +8,11 @@ from datetime import date
 from typing import Any
 
 from catalog.units import number_in, text_in
+from rules.choice_use import ChoiceUse
 from rules.choices import Choice
 from rules.ir import SEVERITIES, Bound, Severity
 from rules.judge import Fired, Passed
 from rules.sorter import Found
-from rules.subjects import ChoiceUse
 from rules.vocabulary import TERMS
 from rules.words import figure, fill
 

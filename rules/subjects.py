@@ -13,10 +13,9 @@ from typing import Any, Protocol
 
 from catalog.model import Fold, Kind, Layer, Lot, Panel, Pattern, Seam
 from rules.case import Case
-from rules.choices import LISTS, Choice, List, choices_of
 from rules.piece import PartUse, Piece
 from rules.shape import ThicknessUse
-from rules.vocabulary import Group, Lister, subject
+from rules.vocabulary import Group, subject
 
 
 class Instance(Protocol):
@@ -156,66 +155,6 @@ def whole_piece(case: Case) -> Iterator[Whole]:
 
 
 @dataclass(frozen=True)
-class ChoiceUse(Scope):
-    """One slot of the spec or one code named in it."""
-
-    choice: Choice
-
-    @property
-    def at(self) -> tuple[str, ...]:
-        """The slot."""
-        return (self.choice.at,)
-
-    @property
-    def subject(self) -> dict[str, Any]:
-        """The noun."""
-        return {"what": self.choice.what}
-
-    @property
-    def params(self) -> dict[str, Any]:
-        """What was given, the nearest code, what is allowed."""
-        choice = self.choice
-        found = {"given": choice.given or None, "nearest": choice.nearest, "default": choice.default}
-        return {name: value for name, value in found.items() if value is not None} | (
-            {"allowed": list(choice.allowed)} if choice.allowed else {}
-        )
-
-    @property
-    def words(self) -> dict[str, str]:
-        """Given, nearest, allowed, default, and the noun in words."""
-        choice = self.choice
-        hint = f" Did you mean {choice.nearest}?" if choice.nearest else ""
-        allowed = f" Possible: {', '.join(choice.allowed)}." if choice.allowed else ""
-        return {
-            "given": choice.given, "what": choice.words, "hint": hint, "allowed": allowed,
-            "pattern": "this piece" if self.piece.pattern is None else self.piece.pattern.name,
-        }  # fmt: skip
-
-
-def _lister(each: List) -> Lister:
-    def instances(case: Case, group: Group | None) -> Iterable[ChoiceUse]:
-        return (ChoiceUse(case, choice) for choice in each.listed(case.piece, group or ()))
-
-    groups = _each_part_alone if each.by_part else None
-    return Lister(each.reads, instances, groups, own=each.by_part, only_with=each.only_with)
-
-
-def _each_part_alone(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
-    return ((part,) for part in pattern.parts)
-
-
-@subject(
-    "choice",
-    "each choice and code of the spec",
-    ("given", "what", "hint", "allowed", "pattern"),
-    listers=tuple(_lister(each) for each in LISTS),
-)
-def each_choice(case: Case) -> Iterator[ChoiceUse]:
-    """List every choice of the spec."""
-    return (ChoiceUse(case, choice) for choice in choices_of(case.piece))
-
-
-@dataclass(frozen=True)
 class PartScope(Scope):
     """A part with a known leather."""
 
@@ -351,10 +290,6 @@ def _of_folds(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
     return (parts_of(pattern, fold.panels) for fold in pattern.folds.values())
 
 
-def _of_spine(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
-    return () if pattern.spine is None else (parts_of(pattern, pattern.spine.panels),)
-
-
 @subject("seam", "each seam", ("seam", "stitch"), groups=_of_seams, shows=["stitch"])
 def each_seam(case: Case) -> Iterator[SeamUse]:
     """List the pattern's seams."""
@@ -458,7 +393,12 @@ class SpineUse(Scope):
         return {"spine": True}
 
 
-@subject("spine", "the spine", (), groups=_of_spine)
+@subject(
+    "spine",
+    "the spine",
+    (),
+    groups=lambda pattern, _: [parts_of(pattern, pattern.spine.panels)] if pattern.spine else (),
+)
 def the_spine(case: Case) -> Iterator[SpineUse]:
     """List the spine, where the pattern has one."""
     if case.pattern is not None and case.pattern.spine is not None:

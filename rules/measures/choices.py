@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from rules.choice_use import ChoiceUse
 from rules.piece import FLESH, GRAIN
-from rules.subjects import ChoiceUse, Whole
+from rules.subjects import Whole
 from rules.vocabulary import truth, word
 
 _WHAT = (
