@@ -3,7 +3,7 @@
     python3 deploy/dev.py serve [--port N]     the service on 127.0.0.1, port 8000 unless told
     python3 deploy/dev.py check FILE [...]     one spec on the command line; further arguments are passed on
     python3 deploy/dev.py test [--long] [...]  linters, types, imports, tests; further arguments go to pytest
-    python3 deploy/dev.py bench [...]          the measurements; further arguments go to pytest
+    python3 deploy/dev.py bench [--quick] [--only SECTION]    the measurements
 
 The first run makes ``.venv`` in the checkout and installs the pinned packages; later runs start at once.
 
@@ -42,7 +42,7 @@ DEMO_DAY = "2026-03-02"  # the demo workshop's stock and orders are written arou
 HOST = "127.0.0.1"
 LAST_PORT = 65535
 
-USAGE = "usage: dev.py serve [--port N] | check FILE [...] | test [--long] [...] | bench [...]"
+USAGE = "usage: dev.py serve [--port N] | check FILE [...] | test [--long] [...] | bench [--quick] [--only SECTION]"
 NO_INSTALLER = "dev.py: this Python has neither pip nor ensurepip; install one: apt install python3-pip"
 
 BAD_USAGE = 2
@@ -312,14 +312,14 @@ def test(home: Home, command: Command) -> int:
     failed = [name for name, arguments in steps.items() if _step(home, name, arguments)]
     if failed:
         print(f"failed before the tests: {', '.join(failed)}", flush=True)
-    chosen = ["-m", "not bench"] if command.long else []
+    chosen = ["-m", ""] if command.long else []
     return int(_step(home, "pytest", ["-m", "pytest", *chosen, *command.rest]) or bool(failed))
 
 
 def bench(home: Home, command: Command) -> int:
     """Run the measurements and show their figures."""
     ensure(home, "test")
-    return int(_step(home, "bench", ["-m", "pytest", "-m", "bench", "--capture=no", *command.rest]))
+    return int(_step(home, "bench", [str(home.root / "deploy" / "bench.py"), *command.rest]))
 
 
 def _step(home: Home, name: str, arguments: Sequence[str]) -> bool:

@@ -51,6 +51,11 @@ class Judged:
     bits: Bits
     totals: NDArray[np.int64]
 
+    def refused(self) -> NDArray[np.bool_]:
+        """Return which rows are refused."""
+        refuses = sum(1 << place for place, (_, severity) in enumerate(self.fired) if severity == "refuse")
+        return np.asarray((self.bits & _split(refuses, self.bits.shape[1])).any(axis=1))
+
     def rules_of(self, row: int) -> set[tuple[str, Severity]]:
         """Return the rules that fired on a row, with their severities."""
         word = _int_of(self.bits[row])

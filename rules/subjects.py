@@ -136,15 +136,11 @@ def _edge_words(piece: Piece) -> str:
     return piece.edge.finish if piece.edge.color == "self" else f"{piece.edge.color} {piece.edge.finish}"
 
 
-def _every_part(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
-    return (pattern.parts,)
-
-
 @subject(
     "piece",
     "the whole piece",
     ("pattern", "leather", "edge", "thread", "stitch"),
-    groups=_every_part,
+    groups=lambda pattern, _: (pattern.parts,),
     shows=["leather", "edge", "thread", "stitch"],
     of=("outside",),
 )

@@ -71,7 +71,7 @@ def _run(folder: Path, *arguments: str, **environment: str) -> subprocess.Comple
         ("test", dev.Command("test")),
         ("test --long", dev.Command("test", long=True)),
         ("test tests/rules -k stack", dev.Command("test", rest=["tests/rules", "-k", "stack"])),
-        ("bench -k bulk", dev.Command("bench", rest=["-k", "bulk"])),
+        ("bench --only bulk", dev.Command("bench", rest=["--only", "bulk"])),
     ],
 )
 def test_a_known_command_is_read(line, expected):

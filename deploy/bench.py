@@ -1,0 +1,48 @@
+"""The service's benchmark: one run, its baselines inside it, figures printed as ratios.
+
+    python3 deploy/dev.py bench [--quick] [--only SECTION]
+
+Sections: http, many, process, rules, bulk. Figures are reported, never asserted: the exit code is 0
+whenever measurements ran, 2 for arguments that mean nothing here, 1 where a service did not answer
+as it must.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+
+from measure import in_bulk, in_process, over_http
+from measure.load import RoundError
+from measure.report import Figure, describe, table
+
+Section = Callable[..., list[Figure]]
+SECTIONS: dict[str, tuple[str, Section]] = {
+    "http": ("Typical passing checks over HTTP, 16 connections", over_http.typical),
+    "many": ("Checks with many findings and remedies", over_http.many_findings),
+    "process": ("Checks in process", in_process.kinds),
+    "rules": ("Checks by number of rules", in_process.by_number_of_rules),
+    "bulk": ("Whole tables", in_bulk.bulk),
+}
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Measure and print; return the exit code."""
+    parser = argparse.ArgumentParser(prog="dev.py bench", description="Measure the service.")
+    parser.add_argument("--quick", action="store_true", help="few rounds, small tables")
+    parser.add_argument("--only", choices=SECTIONS, action="append", help="a section; may be given several times")
+    chosen = parser.parse_args(arguments)
+    print(describe(), flush=True)
+    for name in chosen.only or SECTIONS:
+        title, section = SECTIONS[name]
+        try:
+            print("\n" + table(title, section(quick=chosen.quick)), flush=True)
+        except RoundError as bad:
+            print(f"\n{title}: stopped. {bad}", file=sys.stderr)
+            return 1
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,1 @@
+"""The measurements behind ``deploy/bench.py``, a module for each kind."""
