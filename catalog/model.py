@@ -188,7 +188,7 @@ class PriceList:
 
 @dataclass(frozen=True, slots=True)
 class Labor:
-    """Minutes at the bench by operation, exact."""
+    """Minutes at the bench by operation, exact, and whole days an edge dries afterwards, by finish."""
 
     per_piece: Mapping[str, Number]
     cut_panel: Number
@@ -205,6 +205,7 @@ class Labor:
     monogram_letter: Number
     hardware_each: Number
     modification: Mapping[str, Number]
+    dry_days: Mapping[str, int]
 
 
 @dataclass(frozen=True, slots=True)

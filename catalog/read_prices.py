@@ -8,6 +8,7 @@ from fractions import Fraction
 from types import MappingProxyType
 
 import iso4217
+from holidays import list_supported_countries
 
 from catalog import vocabulary as words
 from catalog.fields import Node, Record
@@ -27,7 +28,7 @@ _PRICE_LIST = (
 _LABOR = (
     "per_piece", "cut_panel", "split_panel", "skive_per_100_mm", "glue_per_100_mm", "prick_per_hole",
     "hand_stitch", "machine_stitch_per_100_mm", "whip_stitch", "edge_per_100_mm", "monogram_setup",
-    "monogram_test_strike", "monogram_letter", "hardware_each", "modification",
+    "monogram_test_strike", "monogram_letter", "hardware_each", "modification", "dry_days",
 )  # fmt: skip
 _COUNTRY = re.compile(r"[A-Z]{2}", re.ASCII)
 
@@ -41,9 +42,9 @@ def minor_digits(currency: str) -> int:
     try:
         digits = iso4217.Currency(currency).exponent
     except ValueError:
-        digits = None
+        raise ValueError(f"'{currency}' is no currency of ISO 4217 (three capital letters, such as EUR)") from None
     if digits is None:
-        raise ValueError(f"'{currency}' is no currency of ISO 4217 (three capital letters, such as EUR)")
+        raise ValueError(f"'{currency}' has no minor unit in ISO 4217, so nothing can be priced in it")
     return int(digits)
 
 
@@ -63,7 +64,7 @@ def read_workshop(reading: Reading) -> Workshop:
         minor_digits=reading.digits,
         home_country=_country(fields["home_country"]),
         time_zone=fields["time_zone"].text(),
-        holiday_calendar=fields["holiday_calendar"].text(),
+        holiday_calendar=_calendar(fields["holiday_calendar"]),
         working_weekdays=tuple(sorted(words.WEEKDAYS.index(day) for day in weekdays)),
         catalog_revision=fields["catalog_revision"].text(),
         vat_percent=fields["vat_percent"].number("%"),
@@ -96,25 +97,39 @@ def read_price_list(reading: Reading, parts: frozenset[str] | None) -> PriceList
 
 
 def read_labor(reading: Reading) -> Labor:
-    """Read ``labor.yaml``; figures are minutes."""
+    """Read ``labor.yaml``; figures are minutes, those of ``dry_days`` days."""
     fields = reading.root("labor.yaml").record(_LABOR)
     singles = {name: fields[name].number("minutes") for name in _LABOR if name not in _BY_CODE}
-    edge = fields["edge_per_100_mm"].record(words.EDGE_FINISHES)
+    edge, dry = (fields[name].record(words.EDGE_FINISHES) for name in ("edge_per_100_mm", "dry_days"))
     return Labor(
         per_piece=_minutes(fields["per_piece"], "pattern", reading),
         modification=_minutes(fields["modification"], "modification", reading),
         edge_per_100_mm=MappingProxyType({key: edge[key].number("minutes") for key in words.EDGE_FINISHES}),
+        dry_days=MappingProxyType({key: dry[key].whole(at_most=_LONGEST_DRYING) for key in words.EDGE_FINISHES}),
         **singles,
     )
 
 
-_BY_CODE = frozenset({"per_piece", "modification", "edge_per_100_mm"})
+_BY_CODE = frozenset({"per_piece", "modification", "edge_per_100_mm", "dry_days"})
+# What takes longer to dry than a month was meant in hours.
+_LONGEST_DRYING = 30
 
 
 def _country(node: Node) -> str:
     word = node.text()
     if word and not _COUNTRY.fullmatch(word):
         node.fault(f"{node.name}: expected a country of ISO 3166 in two capital letters, found '{word}'")
+    return word
+
+
+def _calendar(node: Node) -> str:
+    """Read a country (ISO 3166-1) or region (ISO 3166-2) whose public holidays are known."""
+    word = node.text()
+    known = list_supported_countries(include_aliases=False)
+    country, dash, region = word.partition("-")
+    if word and (country not in known or (dash and region not in known[country])):
+        regions = f"; its regions: {', '.join(known[country])}" if known.get(country) else ""
+        node.fault(f"{node.name}: no public holidays are known for '{word}' (a country or region of ISO 3166){regions}")
     return word
 
 

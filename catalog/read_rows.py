@@ -46,7 +46,7 @@ FIGURES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
         "labor": (
             "per_piece", "cut_panel", "split_panel", "skive_per_100_mm", "glue_per_100_mm",
             "prick_per_hole", "hand_stitch", "machine_stitch_per_100_mm", "whip_stitch", "edge_per_100_mm",
-            "monogram_setup", "monogram_test_strike", "monogram_letter", "hardware_each", "modification",
+            "monogram_setup", "monogram_test_strike", "monogram_letter", "hardware_each", "modification", "dry_days",
         ),
     }
 )  # fmt: skip

@@ -1,7 +1,7 @@
 """Every rule's word on a spec with its figures, in the result kinds of SARIF 2.1.0, and the monogram read back.
 
 pass, fail (refuse), review (sign_off), informational (advise, notice), notApplicable; open: what
-the rule reads is still to be chosen.
+the rule reads is still to be chosen (:mod:`rules.waiting`).
 """
 
 from __future__ import annotations
@@ -15,15 +15,14 @@ from rules.case import Case
 from rules.choice_use import ChoiceUse
 from rules.evaluate import Judges
 from rules.findings import figures_of
-from rules.ir import Rule, names_in
+from rules.ir import Rule
 from rules.judge import Fired, Passed
 from rules.subjects import Instance
 from rules.vocabulary import SUBJECTS, TERMS
+from rules.waiting import Waiting
 
 _KIND: Final = {"refuse": "fail", "sign_off": "review", "advise": "informational", "notice": "informational"}
-_WORST: Final = ("fail", "review", "informational", "pass", "open", "notApplicable")
-#: Of whose instances there are none, or not all, while a leather is open.
-_OF_LEATHERS: Final = frozenset({"part", "panel", "leather", "share", "species"})
+_WORST: Final = ("fail", "review", "informational", "open", "pass", "notApplicable")
 Said = tuple[Instance, Fired | Passed | None]
 
 
@@ -33,20 +32,19 @@ def explained(judges: Judges, case: Case) -> list[dict[str, Any]]:
     The figures are those of the instance that decided: the worst, and among equals the one nearest
     to its limit.
     """
-    missing = _missing(case)
+    waiting = Waiting(judges, case)
     said: dict[str, list[Said]] = {}
     for rule, instance, word in judges.words_on(case):
         if not _is_stated_default(instance):
             said.setdefault(rule.id, []).append((instance, word))
     rules = {rule.id: rule for rules in judges.tables.values() for rule, _ in rules}
-    return [_entry(rules[rule_id], said.get(rule_id, []), missing) for rule_id in sorted(rules)]
+    return [_entry(rules[rule_id], said.get(rule_id, []), waiting) for rule_id in sorted(rules)]
 
 
-def _entry(rule: Rule, said: list[Said], missing: frozenset[str]) -> dict[str, Any]:
-    waits = not missing.isdisjoint(_reads(rule)) or ("pattern" in missing and rule.subject != "choice")
-    kinds = [_kind(word, waits=waits) for _, word in said]
-    if not kinds and waits and ("pattern" in missing or rule.subject in _OF_LEATHERS):
-        kinds = ["open"]
+def _entry(rule: Rule, said: list[Said], waiting: Waiting) -> dict[str, Any]:
+    kinds = [_kind(word, waits=waiting.waits(rule, instance, word)) for instance, word in said]
+    if waiting.unlisted(rule):
+        kinds.append("open")
     kind = min(kinds, key=_WORST.index, default="notApplicable")
     found: dict[str, Any] = {
         "rule": rule.id,
@@ -75,31 +73,6 @@ def _room(word: Fired | Passed | None) -> Fraction:
     ends: tuple[Any, ...] = word.limit if isinstance(word.limit, tuple) else (word.limit,)
     measured: Any = word.measured
     return min((Fraction(abs(measured - end)) / max(abs(end), 1) for end in ends), default=Fraction(0))
-
-
-def _reads(rule: Rule) -> frozenset[str]:
-    """Return what a rule reads, in the words of READS."""
-    names = (name for name in names_in(rule) if not name.startswith("threshold."))
-    listed = (lister.reads for lister in SUBJECTS[rule.subject].listers if rule.subject != "choice")
-    return frozenset().union(*(TERMS[name].reads for name in names), *listed)
-
-
-def _missing(case: Case) -> frozenset[str]:
-    """Return what is still to be chosen, in the words of READS."""
-    piece, pattern = case.piece, case.pattern
-    if pattern is None:
-        return frozenset({"pattern"})
-    required = (slot for slot, fixing in pattern.fixings.items() if fixing.required)
-    missing = {
-        "leather": any(part.leather is None for part in piece.parts.values()),
-        "thread": piece.thread is None,
-        "edge": piece.edge is None,
-        "hardware": any(slot not in piece.hardware for slot in required),
-        "sizes": any(size not in piece.spec.sizes_um for size in pattern.sizes),
-        "purpose": piece.bearing and piece.use is None,
-    }
-    found = {read for read, is_missing in missing.items() if is_missing}
-    return frozenset(found | ({"species", "lots"} if "leather" in found else set()))
 
 
 def _is_stated_default(instance: Instance) -> bool:

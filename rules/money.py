@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
-from fractions import Fraction
 from typing import Any
 
 from rules.piece import Piece
@@ -36,15 +34,9 @@ def price_json(piece: Piece, outcome: str) -> dict[str, Any] | None:
         "quantity": price.quantity,
         "total": money(piece, price.total_minor),
         "tax": {
-            "rate": _rate(shop.vat_percent),
+            "rate": piece.indexes.tariff.rate,
             "included": money(piece, tax_minor(piece, price.total_minor)),
             "basis": "home",
         },
         "deposit": money(piece, deposit_minor(piece, price.total_minor)),
     }
-
-
-def _rate(percent: int | Fraction) -> str:
-    ten_thousandths = round(Fraction(percent) * 100)
-    text = f"{Decimal(ten_thousandths).scaleb(-4):f}"
-    return text if not text.endswith("00") else text[:-2]

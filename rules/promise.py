@@ -1,8 +1,9 @@
 """When it is ready: weeks from the backlog, then a day of the working calendar.
 
 ``weeks`` = ceil((backlog + minutes of the order) / bench minutes a week), or the weeks of a
-rush. ``ready_on`` is the first working day on or after today + 7 x weeks: a weekday on which
-the workshop works and no public holiday of its calendar.
+rush. The edge then dries, over a weekend too, for the days of its finish. ``ready_on`` is the first
+working day on or after today + 7 x weeks + those days: a weekday on which the workshop works and no
+public holiday of its calendar.
 """
 
 from __future__ import annotations
@@ -42,8 +43,16 @@ def promise_of(case: Case) -> Promise | None:
 
 
 def day_after(piece: Piece, today: date, weeks: int) -> date:
-    """Return the day on which a piece is ready that takes so many weeks at the bench."""
-    return working_day_from(today + timedelta(weeks=weeks), piece.catalog.workshop)
+    """Return the day on which a piece is ready that takes so many weeks at the bench, its edge dry."""
+    return working_day_from(today + timedelta(days=7 * weeks + drying_days(piece)), piece.catalog.workshop)
+
+
+def drying_days(piece: Piece) -> int:
+    """Return how many days the edge dries; none while it is not chosen or not offered, as it takes no time."""
+    edge, pattern = piece.edge, piece.pattern
+    if edge is None or pattern is None or edge.finish not in pattern.edge_finishes:
+        return 0
+    return piece.catalog.labor.dry_days[edge.finish]
 
 
 def working_day_from(day: date, shop: Workshop) -> date:

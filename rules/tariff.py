@@ -183,10 +183,17 @@ class Tariff:
             for step in (prices.point.step_minor, prices.point.step_below_minor)
         }
         self.tax_rate = Fraction(shop.vat_percent) / 100
+        #: The tax rate as text: two decimals, four where it needs them.
+        self.rate = _rate(shop.vat_percent)
         self.deposit_share = Fraction(shop.deposit_percent) / 100
         self.deposit_from_minor = shop.deposit_from_minor
         self.currency, self.digits = shop.currency, shop.minor_digits
         self.content_hash = _hash(catalog, self.surcharges)
+
+
+def _rate(percent: Number) -> str:
+    text = f"{Decimal(round(Fraction(percent) * 100)).scaleb(-4):f}"
+    return text if not text.endswith("00") else text[:-2]
 
 
 def _break(quantity: int, percent: Number) -> Percent:

@@ -138,7 +138,7 @@ class Resolved(_Out):
 class Promise(_Out):
     """When it can be ready."""
 
-    ready_on: IsoDate | None = Field(None, description="Date of hand-over.")
+    ready_on: IsoDate | None = Field(None, description="Date of hand-over: a working day, the edge dry.")
     weeks: int | None = Field(None, description="Weeks at the bench's pace.")
 
 

@@ -14,6 +14,7 @@ from measure.closures import CLOSURES
 from measure.in_process import demo_anew, microseconds
 from measure.report import Figure
 from measure.workshop import TODAY
+from rules.check import judge
 from rules.columns import judge_table
 from rules.shop import Shop
 from rules.spec import Monogram, PartChoice
@@ -39,7 +40,7 @@ def bulk(*, quick: bool) -> list[Figure]:
     few = max(1, (240 if quick else 1_200) // len(patterns))
     specs = [table.spec(row * (table.rows // few)) for table in tables for row in range(few)]
     fresh = demo_anew()
-    alone = microseconds(lambda spec: _judged_alone(fresh, spec), specs) * 1e3
+    alone = microseconds(lambda spec: judge(fresh, spec, TODAY), specs) * 1e3
     pieces = [shop.piece(spec) for spec in specs]
     closures = microseconds(lambda piece: [rule(piece) for rule in CLOSURES], pieces) * 1e3
     copied = _copying(tables)
@@ -55,12 +56,6 @@ def bulk(*, quick: bool) -> list[Figure]:
     ]
 
 
-def _judged_alone(shop: Shop, spec: object) -> object:
-    from rules.check import judge
-
-    return judge(shop, spec, TODAY)  # type: ignore[arg-type]
-
-
 def _copying(tables: list[Table]) -> float:
     """Return nanoseconds a row for copying the codes in and two words and a total out."""
     columns = [column.codes for table in tables for column in table.columns.values()]
@@ -74,13 +69,17 @@ def _copying(tables: list[Table]) -> float:
 
 
 def table_of(shop: Shop, pattern: Pattern, rows: int, seed: int) -> Table:
-    """Return random specs of a pattern: its leathers, threads, edges, letters, contents, all mixed; no two alike."""
+    """Return random specs of a pattern, no two alike: leathers that suit a part by themselves, and all else mixed."""
     catalog, good = shop.catalog, known_good(pattern)
-    leathers = [each.code for each in catalog.leathers.values() if each.status != "retired"]
     faces, zone = list(catalog.typefaces), next(iter(pattern.zones), None)
     values: dict[str, list[Any]] = {
         **{
-            part_slot(part): [PartChoice(code, side) for code in leathers for side in ("grain", "flesh")]
+            part_slot(part): [
+                asked
+                for code in catalog.leathers
+                for asked in (PartChoice(code, "grain"), PartChoice(code, "flesh"))
+                if judge(shop, replace(good, parts={**good.parts, part: asked}), TODAY).outcome != "refused"
+            ]
             for part in pattern.parts
         },
         "thread": [*catalog.threads, "match"],

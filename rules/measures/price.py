@@ -40,13 +40,22 @@ def monogram_letters(whole: Whole) -> int:
     return 0 if monogram is None else len(monogram.text.replace(" ", ""))
 
 
-@truth("piece.edge_contrast", "the edge paint contrasts with the outside", reads=["edge", "leather"], of=("outside",))
+@truth(
+    "piece.edge_contrast",
+    "the edge paint contrasts with the outside",
+    reads=["edge", "leather", "pattern"],
+    of=("outside",),
+)
 def edge_contrast(whole: Whole) -> bool:
     """Whether an offered edge paint, not a match, lies far from the outside in color."""
     return contrasts(whole.piece)
 
 
-@words("piece.offered_modifications", "modifications asked for that the pattern offers", reads=["modifications"])
+@words(
+    "piece.offered_modifications",
+    "modifications asked for that the pattern offers",
+    reads=["modifications", "pattern"],
+)
 def offered_modifications(whole: Whole) -> frozenset[str]:
     """Return the modifications asked for, as the catalog writes them, that the pattern offers."""
     pattern = whole.piece.pattern

@@ -21,6 +21,12 @@ def faults_after(files: dict[str, str], *edits: Edit) -> list[str]:
     return str(caught.value).splitlines()
 
 
+NO_LONDON = (
+    "8:19: holiday_calendar: no public holidays are known for 'GB-LON' (a country or region of ISO 3166)"
+    "; its regions: ENG, NIR, SCT, WLS"
+)
+
+
 FIELDS = [
     ("kinds.yaml", "rub_rating: 4", "rub_ratng: 4",
      "19:3: unknown field 'rub_ratng'; did you mean 'rub_rating'?"),
@@ -92,6 +98,10 @@ FIELDS = [
      "4:11: currency: 'YEN' is no currency of ISO 4217 (three capital letters, such as EUR)"),
     ("workshop.yaml", "home_country: XB", "home_country: Nippon",
      "6:15: home_country: expected a country of ISO 3166 in two capital letters, found 'Nippon'"),
+    ("workshop.yaml", "holiday_calendar: JP", "holiday_calendar: Japan",
+     "8:19: holiday_calendar: no public holidays are known for 'Japan' (a country or region of ISO 3166)"),
+    ("workshop.yaml", "holiday_calendar: JP", "holiday_calendar: GB-LON",
+     NO_LONDON),
     ("workshop.yaml", "[saturday, tuesday]", "[saturday, saturday]",
      "9:30: 'saturday' is listed twice"),
     ("workshop.yaml", "[saturday, tuesday]", "[]",
@@ -139,11 +149,11 @@ REFERENCES = [
      "4:3: there is no pattern 'coinpoch'; did you mean 'coinpouch'?"),
     ("price-list.yaml", "fancy: 14500", "fance: 14500",
      "4:28: unknown field 'fance'; did you mean 'fancy'?"),
-    ("price-list.yaml", "{code: loop, says: loop", "{cod: loop, says: loop",
+    ("price-list.yaml", "{code: loop, says: hanging loop", "{cod: loop, says: hanging loop",
      "15:6: unknown field 'cod'; did you mean 'code'?"),
     ("price-list.yaml", "code: letter_over_3", "code: BLIND",
      "9:11: code: 'BLIND' is used twice; case does not count"),
-    ("price-list.yaml", "{code: loop, says: loop", "{code: base, says: loop",
+    ("price-list.yaml", "{code: loop, says: hanging loop", "{code: base, says: hanging loop",
      "15:12: code: 'base' is a line that every price may have; choose another"),
     ("price-list.yaml", "    for_each: piece.monogram_letters\n", "",
      "12:13: beyond: without 'for_each' there is nothing to count"),
@@ -238,7 +248,7 @@ def test_faults_of_all_files_are_found_at_once_in_the_order_of_files_and_lines(
     )
     assert [line.split(": ")[0] for line in found] == [
         "workshop.yaml:4:11", "kinds.yaml:1:1", "kinds.yaml:2:3", "kinds.yaml:16:10", "lots.yaml:2:234",
-        "price-list.yaml:17:45", "labor.yaml:16:1",
+        "price-list.yaml:17:45", "labor.yaml:16:9",
     ]  # fmt: skip
 
 

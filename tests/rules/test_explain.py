@@ -9,7 +9,7 @@ from datetime import date
 from typing import Any
 
 from api.visibility import Caller, view
-from rules.check import check
+from rules.check import check, judge
 from rules.sample import sample_specs
 from rules.shop import Shop
 from rules.spec import Monogram, PartChoice, Spec
@@ -47,6 +47,69 @@ def test_what_is_still_to_be_chosen_is_open_and_nothing_is_on_a_complete_piece(s
     half = replace(known_good(shop.catalog.patterns["twofold"]), thread=None)
     told = explained(shop, half, today)
     assert (told["STI-01"]["kind"], told["STK-01"]["kind"]) == ("open", "pass")
+
+
+def test_a_rule_that_will_not_apply_whatever_is_chosen_is_not_open(shop: Shop, today: date) -> None:
+    told = explained(shop, Spec("twofold"), today)
+    assert told["PRC-03"]["kind"] == "notApplicable", "no rush is asked for, though the minutes are not known yet"
+    assert told["PRC-04"]["kind"] == "notApplicable", "no day is asked for"
+    rush = explained(shop, Spec("twofold", rush=True, ready_by=today), today)
+    assert (rush["PRC-03"]["kind"], rush["PRC-04"]["kind"]) == ("open", "review")
+
+
+def test_a_monogram_half_described_leaves_open_what_its_typeface_and_zone_decide(shop: Shop, today: date) -> None:
+    spec = replace(known_good(shop.catalog.patterns["twofold"]), monogram=Monogram("ANNA", "blind"))
+    told = explained(shop, spec, today)
+    kinds = {rule: told[rule]["kind"] for rule in ("MON-01", "MON-02", "MON-03", "MON-12", "CAT-03", "STK-01")}
+    open_ones = dict.fromkeys(("MON-01", "MON-02", "MON-03", "MON-12"), "open")
+    assert kinds == {**open_ones, "CAT-03": "fail", "STK-01": "pass"}
+
+
+def _with_gaps(spec: Spec, draw: random.Random) -> Spec:
+    """Leave out some of what a spec must say."""
+
+    def kept() -> bool:
+        return draw.random() < 0.7
+
+    return replace(
+        spec,
+        parts={part: own for part, own in spec.parts.items() if kept()},
+        thread=spec.thread if kept() else None,
+        edge=spec.edge if kept() else None,
+        hardware={slot: own for slot, own in spec.hardware.items() if kept()},
+        sizes_um={size: own for size, own in spec.sizes_um.items() if kept()},
+    )
+
+
+def test_what_passes_or_does_not_apply_with_gaps_finds_nothing_once_they_are_filled(shop: Shop, today: date) -> None:
+    """A part of another pattern and a rivet are no gaps, and other lots may be best for the whole piece."""
+    draw = random.Random("gaps")
+    settled, open_ones = 0, 0
+    for spec in sample_specs(shop.catalog, random.Random("filled"), today, 800):
+        pattern = shop.catalog.patterns[spec.pattern]
+        gaps = _with_gaps(spec, draw)
+        own = all(part in pattern.parts for part in spec.parts) and all(
+            slot in gaps.hardware or (slot in pattern.fixings and pattern.fixings[slot].required)
+            for slot in spec.hardware
+        )
+        before, after = judge(shop, gaps, today).case, judge(shop, spec, today).case
+        if not own or any(before.lots[part] != after.lots.get(part) for part in before.lots if before.lots[part]):
+            continue
+        told, full = explained(shop, gaps, today), explained(shop, spec, today)
+        for rule, word in told.items():
+            if word["kind"] in {"pass", "notApplicable"}:
+                assert full[rule]["kind"] not in WORST, (rule, gaps)
+                settled += 1
+            open_ones += word["kind"] == "open"
+    assert min(settled, open_ones) > 5_000
+
+
+def test_without_a_pattern_what_hangs_on_it_is_open_and_what_is_asked_for_is_judged(shop: Shop, today: date) -> None:
+    for spec in sample_specs(shop.catalog, random.Random("no pattern"), today, 100):
+        told = explained(shop, replace(spec, pattern="no such"), today)
+        assert {told[rule]["kind"] for rule in ("STK-01", "FLD-01", "PRC-02", "HDW-01")} == {"open"}
+        assert told["MON-01"]["kind"] == ("notApplicable" if spec.monogram is None else "open")
+        assert told["CAT-01"]["kind"] == "fail"
 
 
 def test_figures_are_those_of_the_instance_nearest_to_its_limit(shop: Shop, today: date) -> None:
