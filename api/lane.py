@@ -12,7 +12,6 @@ from typing import Final
 
 from pydantic import TypeAdapter
 from pydantic_core import to_json
-from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.answering import answer_to
@@ -41,6 +40,8 @@ class CheckLane:
             await self._app(scope, receive, send)
             return
         body = await _read(receive)
+        if body is None:
+            return
         try:
             spec = _SPEC.validate_python(parse(body))
         except ValueError:  # no JSON, or no spec
@@ -65,13 +66,13 @@ def _is_plain(scope: Scope) -> bool:
     return media == _MEDIA
 
 
-async def _read(receive: Receive) -> bytes:
-    """Return the whole body. Raises ClientDisconnect where the caller is gone."""
+async def _read(receive: Receive) -> bytes | None:
+    """Return the whole body, or None where the caller is gone before its end."""
     body: bytes = b""
     while True:
         message = await receive()
         if message["type"] == "http.disconnect":
-            raise ClientDisconnect
+            return None
         body += message.get("body", b"")
         if not message.get("more_body", False):
             return body

@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any, cast
 
 from catalog.model import Lot, Number, Panel, Pattern
-from rules.holding import Demand, Holding, leather_parts, share_out
+from rules.holding import Demand, Holding, share_out
 from rules.layout import Piece as LaidPiece
 from rules.lazy import once
 from rules.piece import OUTSIDE, Piece
@@ -100,9 +100,7 @@ class Case:
 
     def held_by(self, leather: str) -> tuple[Hashable, ...]:
         """Return all that the holding of a leather follows from, beside the catalog."""
-        given = tuple(
-            (part, tuple(lot.code for lot in self.lots_for(part))) for part in leather_parts(self.piece)[leather]
-        )
+        given = tuple((part, tuple(lot.code for lot in self.lots_for(part))) for part in self.piece.cut_from[leather])
         return leather, given, self.piece.laid_by
 
     def holding(self, leather: str) -> Holding:
@@ -115,7 +113,7 @@ class Case:
         return found
 
     def _hold(self, leather: str) -> Holding:
-        parts = leather_parts(self.piece)[leather]
+        parts = self.piece.cut_from[leather]
         kind = self.piece.catalog.leathers[leather].kind
         demands = [Demand(part, tuple(self.laid(part)), self.lots_for(part)) for part in parts]
         need = need_um2([panel for demand in demands for panel in demand.panels], self.warehouse.gap_um, kind)

@@ -145,8 +145,16 @@ class Frame:
                 Cell(own, read, _key(places), _key(sorted(place[facet] for facet in also)))
             )
         self.members = tuple(member for own in members.values() for _, member in own)
-        self._whole = [(place[facet], facet[0], OF_PIECE[facet[0]]) for facet in self.facets if facet[0] in OF_PIECE]
-        self._by_part = [(place[facet], *facet, OF_PART[facet[0]]) for facet in self.facets if facet[0] in OF_PART]
+        self._whole = [
+            (place[facet], facet[0], names.known(facet[0]), OF_PIECE[facet[0]])
+            for facet in self.facets
+            if facet[0] in OF_PIECE
+        ]
+        self._by_part = [
+            (place[facet], *facet, names.known(facet[0]), OF_PART[facet[0]])
+            for facet in self.facets
+            if facet[0] in OF_PART
+        ]
 
     def _members_of(self, subject: str, rules: Table, sorter: SorterOf) -> Iterator[tuple[frozenset[Facet], Member]]:
         for lister in SUBJECTS[subject].listers:
@@ -177,10 +185,14 @@ class Frame:
         """Return the numbers of a piece's facets by place; those of the lots are not yet given."""
         number = self._names.number
         ids = [0] * len(self.facets)
-        for at, read, value_of in self._whole:
-            ids[at] = number(read, value_of(piece))
-        for at, read, part, value_in in self._by_part:
-            ids[at] = number(read, value_in(piece, part))
+        for at, read, known, value_of in self._whole:
+            value = value_of(piece)
+            found = known(value)
+            ids[at] = number(read, value) if found is None else found
+        for at, read, part, known, value_in in self._by_part:
+            value = value_in(piece, part)
+            found = known(value)
+            ids[at] = number(read, value) if found is None else found
         return ids
 
     def singles(self, piece: Piece, part: PartUse) -> list[tuple[Lots, int]]:

@@ -8,7 +8,7 @@ from typing import Any
 from catalog.model import Lot
 from catalog.units import number_in, thousandths
 from rules.case import Case
-from rules.holding import Share, leather_parts
+from rules.holding import Share
 from rules.layout import Piece as LaidPiece
 from rules.stock import need_um2
 
@@ -19,7 +19,7 @@ def cut_from(case: Case) -> list[dict[str, Any]]:
     ``proof`` is ``layout`` where every panel lies; ``none`` where the lots do not hold them.
     """
     rows: dict[str, list[dict[str, Any]]] = {}
-    for leather, parts in leather_parts(case.piece).items():
+    for leather, parts in case.piece.cut_from.items():
         sides = tuple(case.piece.parts[part].side for part in parts)
         rows |= case.warehouse.cuts.get((case.held_by(leather), sides), partial(_rows_of, case, leather, parts))
     return [dict(row) for part in case.piece.parts for row in rows.get(part, ())]

@@ -11,7 +11,7 @@ import json
 from typing import Any
 
 from rules.piece import MATCH, Piece
-from rules.spec import Blade, Carry, Monogram, Purpose
+from rules.spec import NO_CARRY, NO_PURPOSE, Blade, Carry, Monogram, Purpose
 
 _CANONICAL = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
@@ -46,8 +46,8 @@ def understood(piece: Piece) -> dict[str, Any]:
         "sizes": {size: mm(um) for size, um in spec.sizes_um.items()},
         "monogram": None if spec.monogram is None else _monogram(piece, spec.monogram),
         "modifications": list(piece.modifications),
-        "carry": _carry(piece, spec.carry),
-        "purpose": _purpose(piece, spec.purpose),
+        "carry": None if spec.carry is NO_CARRY else _carry(piece, spec.carry),
+        "purpose": None if spec.purpose is NO_PURPOSE else _purpose(piece, spec.purpose),
         "quantity": spec.quantity,
         "ship_to": None if spec.ship_to is None else piece.ship_to,
         "rush": spec.rush,

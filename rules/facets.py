@@ -90,6 +90,10 @@ class Names:
         self._numbers: dict[str, dict[Any, int]] = {read: {} for read in (*OF_PIECE, *BY_PART)}
         self._next = count()
 
+    def known(self, read: str) -> Callable[[Hashable], int | None]:
+        """Return a function that gives the number of a value, or None where it was never seen."""
+        return self._numbers[read].get
+
     def number(self, read: str, value: Hashable) -> int:
         """Return the number of a value, a new one where it was never seen."""
         numbers = self._numbers[read]

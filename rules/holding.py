@@ -14,7 +14,6 @@ from fractions import Fraction
 
 from catalog.model import Kind, Lot
 from rules.layout import Piece as LaidPiece
-from rules.piece import Piece
 from rules.stock import Warehouse
 
 #: Up to this many panels of parts that are spread over lots, every split is tried.
@@ -40,15 +39,6 @@ class Holding:
     def short(self) -> bool:
         """Whether more is needed than all lots have free."""
         return self.need_um2 > self.free_um2
-
-
-def leather_parts(piece: Piece) -> dict[str, tuple[str, ...]]:
-    """Return the parts cut from each leather, in the pattern's order."""
-    found: dict[str, list[str]] = {}
-    for part in piece.parts.values():
-        if part.leather is not None:
-            found.setdefault(part.leather.code, []).append(part.code)
-    return {leather: tuple(parts) for leather, parts in found.items()}
 
 
 @dataclass(frozen=True, slots=True)

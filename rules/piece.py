@@ -205,6 +205,15 @@ class Piece:
             return PartUse(part, None, GRAIN)
         return PartUse(part, self.indexes.leathers.find(asked.leather), asked.side or GRAIN)
 
+    @once
+    def cut_from(self) -> dict[str, tuple[str, ...]]:
+        """The parts cut from each leather, in the pattern's order."""
+        found: dict[str, tuple[str, ...]] = {}
+        for part in self.parts.values():
+            if part.leather is not None:
+                found[part.leather.code] = (*found.get(part.leather.code, ()), part.code)
+        return found
+
     @property
     def outside(self) -> PartUse | None:
         """The part that shows."""

@@ -83,6 +83,11 @@ class Purpose:
     child_under_3: bool = False
 
 
+#: What most specs ask: nothing special. One of each, so that it is known at a glance.
+NO_CARRY = Carry()
+NO_PURPOSE = Purpose()
+
+
 @dataclass(frozen=True, slots=True)
 class Spec:
     """One order line as asked for."""
@@ -96,8 +101,8 @@ class Spec:
     sizes_um: Mapping[str, int] = field(default_factory=dict)
     monogram: Monogram | None = None
     modifications: tuple[str, ...] = ()
-    carry: Carry = field(default_factory=Carry)
-    purpose: Purpose = field(default_factory=Purpose)
+    carry: Carry = NO_CARRY
+    purpose: Purpose = NO_PURPOSE
     quantity: int = 1
     ship_to: str | None = None
     rush: bool = False

@@ -227,7 +227,7 @@ def _monogram(monogram: MonogramIn | None) -> trade.Monogram | None:
 
 def _carry(carry: CarryIn | None) -> trade.Carry:
     if carry is None:
-        return trade.Carry()
+        return trade.NO_CARRY
     passport, cards = carry.passport, carry.business_cards
     return trade.Carry(
         cards=carry.cards,
@@ -251,7 +251,7 @@ def _blade(blade: BladeIn | None) -> trade.Blade | None:
 
 def _purpose(purpose: PurposeIn | None) -> trade.Purpose:
     if purpose is None:
-        return trade.Purpose()
+        return trade.NO_PURPOSE
     return trade.Purpose(
         use=purpose.use,
         claims=tuple(purpose.claims or ()),

@@ -9,7 +9,6 @@ from typing import Any
 
 from catalog.model import Leather, Lot, Number, Pattern
 from rules.case import Case
-from rules.holding import leather_parts
 from rules.subjects import Scope, Whole, pointers
 from rules.vocabulary import Group, number, subject, truth
 
@@ -60,7 +59,7 @@ def _sharing(_: Pattern, leathers: Iterable[Group]) -> Iterable[Group]:
 @subject("leather", "each leather of the piece", ("leather", "parts"), reads=["leather"], groups=_sharing)
 def each_leather(case: Case) -> Iterator[LeatherUse]:
     """List the leathers of the piece, each once."""
-    for code, parts in leather_parts(case.piece).items():
+    for code, parts in case.piece.cut_from.items():
         yield LeatherUse(case, case.piece.catalog.leathers[code], parts)
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 from typing import Any
 
 import pytest
+from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 
@@ -96,3 +98,24 @@ def test_two_media_types_are_not_taken_for_one(client: TestClient) -> None:
         answer.status_code
         == client.post("/v1/checks?alternatives=0", content=b'{"pattern": "belt"}', headers=media).status_code
     )
+
+
+def test_a_caller_who_leaves_in_the_middle_of_a_body_is_no_failure(
+    app: FastAPI, caplog: pytest.LogCaptureFixture
+) -> None:
+    messages = [{"type": "http.request", "body": b'{"pat', "more_body": True}, {"type": "http.disconnect"}]
+    scope = {
+        "type": "http", "method": "POST", "path": "/v1/checks", "raw_path": b"/v1/checks", "query_string": b"",
+        "root_path": "", "scheme": "http", "http_version": "1.1", "server": ("127.0.0.1", 80), "client": None,
+        "headers": [(b"content-type", b"application/json"), (b"content-length", b"500")],
+    }  # fmt: skip
+    sent: list[Any] = []
+
+    async def receive() -> Any:
+        return messages.pop(0)
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    asyncio.run(app(scope, receive, send))
+    assert (sent, caplog.records) == ([], [])
