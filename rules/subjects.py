@@ -1,8 +1,7 @@
 """What rules are judged over: instances with their place in the spec and their words.
 
-Every instance knows its case, the parts it depends on (``parts``), the JSON
-Pointers of what a customer would change (``at``), the finding's ``subject`` and ``params``,
-and the words that a sentence may use.
+Every instance knows its case, the parts it depends on (``parts``), the JSON Pointers of what a customer would
+change (``at``), the finding's ``subject`` and ``params``, and the words that a sentence may use.
 """
 
 from __future__ import annotations

@@ -40,8 +40,7 @@ def _pockets(piece: Piece, use: str) -> list[Pocket]:
     """Return the pattern's pockets of one use, one entry for each single pocket, in order."""
     if piece.pattern is None:
         return []
-    found = [pocket for pocket in piece.pattern.pockets.values() if pocket.use == use]
-    return [pocket for pocket in found for _ in range(pocket.count)]
+    return [pocket for pocket in piece.pattern.pockets.values() if pocket.use == use for _ in range(pocket.count)]
 
 
 def _card(piece: Piece) -> CarryItem | None:
@@ -129,8 +128,7 @@ def business_cards_asked(cards: BusinessCards) -> int:
 )
 def business_cards_held(cards: BusinessCards) -> int:
     """Return what boxes hold, and the card pockets that the cards asked for leave."""
-    piece = cards.piece
-    boxes = sum(_box_holds(piece, box, cards.item) for box in _pockets(piece, "box"))
+    piece, boxes = cards.piece, sum(_box_holds(cards.piece, box, cards.item) for box in _pockets(cards.piece, "box"))
     return boxes + sum(_pocket_holds(piece, pocket, cards.item) for pocket in _left_pockets(piece))
 
 
