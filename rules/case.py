@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from datetime import date
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
 from catalog.model import Lot, Number, Panel, Pattern
 from rules.holding import Demand, Holding, share_out
@@ -13,6 +13,8 @@ from rules.lazy import once
 from rules.piece import OUTSIDE, Piece
 from rules.shape import Shape
 from rules.stock import Warehouse, need_um2
+
+Kept = TypeVar("Kept")
 
 
 class Case:
@@ -29,8 +31,7 @@ class Case:
         self.today = today
         self._holdings: dict[str, Holding] = {}
         self._shape: Shape | None = None
-        #: What others worked out about these lots; forgotten when the lots change.
-        self.kept: dict[str, Any] = {}
+        self._kept: dict[str, Any] = {}
 
     def give(self, part: str, lots: tuple[Lot, ...] | None) -> None:
         """Give a part its lots; None takes them back."""
@@ -38,7 +39,7 @@ class Case:
             self.lots.pop(part, None)
         else:
             self.lots[part] = lots
-        self.kept.clear()
+        self._kept.clear()
         self._shape = None
         leather = self.piece.parts[part].leather
         if leather is not None:
@@ -50,6 +51,13 @@ class Case:
             wanted = lots.get(part)
             if wanted is not self.lots.get(part):
                 self.give(part, wanted)
+
+    def keep(self, name: str, work_out: Callable[[], Kept]) -> Kept:
+        """Return what was worked out about these lots under a name, working it out the first time."""
+        if name not in self._kept:
+            self._kept[name] = work_out()
+        found: Kept = self._kept[name]
+        return found
 
     @property
     def pattern(self) -> Pattern | None:

@@ -15,6 +15,10 @@ def closed_um(case: Case) -> Number | None:
     Cards, business cards, notes and passport count as asked, else as the pattern usually
     carries them; what it has no pocket for is not counted.
     """
+    return case.keep("closed", lambda: _closed_um(case))
+
+
+def _closed_um(case: Case) -> Number | None:
     pattern = case.pattern
     if pattern is None:
         return None

@@ -19,10 +19,7 @@ def cost_minor(case: Case) -> Fraction | None:
 
     None where the pattern or a part's leather is not known.
     """
-    if "cost" not in case.kept:
-        case.kept["cost"] = _cost_minor(case)
-    found: Fraction | None = case.kept["cost"]
-    return found
+    return case.keep("cost", lambda: _cost_minor(case))
 
 
 def _cost_minor(case: Case) -> Fraction | None:

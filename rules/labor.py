@@ -24,10 +24,7 @@ def order_parts(case: Case) -> int | None:
     A monogram is set up once an order; all else takes its time for each piece, and what is missing
     or not offered takes none. None where the pattern is unknown.
     """
-    if "time" not in case.kept:
-        case.kept["time"] = _order_parts(case)
-    found: int | None = case.kept["time"]
-    return found
+    return case.keep("time", lambda: _order_parts(case))
 
 
 def _order_parts(case: Case) -> int | None:

@@ -39,7 +39,7 @@ def edge_untaken(whole: Whole) -> Fraction | None:
     edge, seam = whole.piece.edge, whole.case.shape.thickest_seam
     if edge is None or edge.finish not in USED_UP or seam is None:
         return None
-    return _untaken(whole.case, seam, edge.finish)
+    return whole.case.keep("edge untaken", lambda: _untaken(whole.case, seam, edge.finish))
 
 
 def _untaken(case: Case, seam: Seam, finish: str) -> Fraction | None:
