@@ -25,6 +25,8 @@ from rules.vocabulary import BY_PART, SAME_FOR_ALL, SUBJECTS, TERMS, Group, List
 
 #: Words kept before all are forgotten: customers' own letters and sizes never end.
 MOST_KEPT = 400_000
+#: Findings in words kept for one cell.
+MOST_SAID = 5_000
 #: What most specs leave as it is. Keys of fewer facets would be hit hardly more often, but there would be more of them.
 _SELDOM = frozenset(
     {"side", "ship_to", "rush", "ready_by", "stitch", "modifications", "purpose", "foreign", "named", "revision"}
@@ -97,6 +99,8 @@ class Cell:
             hits = self.hits[key]
             listed = {id(member): list(member.instances(case)) for member, *_ in hits}
             said = tuple(said_of(Found(rule, fired, listed[id(member)][place])) for member, place, rule, fired in hits)
+            if len(self._said) >= MOST_SAID:
+                self._said.clear()
             self._said[shown] = said
         return said
 

@@ -194,3 +194,18 @@ def test_what_was_kept_of_other_specs_changes_no_verdict(shop: Shop, today: date
         judges = Judges(kept.book, kept.catalog.thresholds, today)
         best = find_best(kept.piece(spec), judges, kept.warehouse, today)
         assert findings_of(best.said) == before
+
+
+def test_nothing_changes_where_little_may_be_kept(
+    shop: Shop, today: date, book_files: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    specs = list(sample_specs(shop.catalog, random.Random("little kept"), today, 150))
+    plenty = [judge(shop, spec, today).findings for spec in specs]
+    monkeypatch.setattr("rules.evaluate.MOST_KEPT", 300)
+    monkeypatch.setattr("rules.cells.MOST_SAID", 2)
+    forgetful = open_shop(shop.catalog, book_files)
+    memories = set()
+    for spec, before in zip(specs, plenty, strict=True):
+        assert judge(forgetful, spec, today).findings == before
+        memories.add(id(forgetful.judges(today)._memory))
+    assert len(memories) > 1, "it did forget"
