@@ -318,8 +318,8 @@ def test(home: Home, command: Command) -> int:
 
 def bench(home: Home, command: Command) -> int:
     """Run the measurements and show their figures."""
-    ensure(home, "test")
-    return int(_step(home, "bench", [str(home.root / "deploy" / "bench.py"), *command.rest]))
+    ensure(home, "runtime")
+    return _become(home, [str(home.root / "deploy" / "bench.py"), *command.rest])
 
 
 def _step(home: Home, name: str, arguments: Sequence[str]) -> bool:

@@ -26,7 +26,7 @@ _TEXTS = ("A.B.", "Q", "ANNA", "JO", "W", "LEA", "T.O.M.", "OTTO")
 
 def bulk(*, quick: bool) -> list[Figure]:
     """Measure a table of rows of all patterns, no two alike."""
-    rows = 20_000 if quick else 200_000
+    rows = 1_000 if quick else 200_000
     shop = demo_anew()
     patterns = list(shop.catalog.patterns.values())
     tables = [table_of(shop, pattern, rows // len(patterns), seed) for seed, pattern in enumerate(patterns)]
@@ -37,7 +37,7 @@ def bulk(*, quick: bool) -> list[Figure]:
     each = (time.process_time() - begun) / rows * 1e9
     refused = np.mean([each.refused().mean() for each in judged])
 
-    few = max(1, (240 if quick else 1_200) // len(patterns))
+    few = max(1, (48 if quick else 1_200) // len(patterns))
     specs = [table.spec(row * (table.rows // few)) for table in tables for row in range(few)]
     fresh = demo_anew()
     alone = microseconds(lambda spec: judge(fresh, spec, TODAY), specs) * 1e3

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import os
+import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -12,8 +15,8 @@ import pytest
 DEPLOY = Path(__file__).parents[2] / "deploy"
 sys.path.insert(0, str(DEPLOY))
 
-from measure import in_bulk, in_process, load, report  # noqa: E402 -- the benchmark is no installed package
-from measure.workshop import TODAY, bodies, demo  # noqa: E402
+from measure import in_bulk, in_process, load, over_http, report  # noqa: E402 -- the benchmark is no installed package
+from measure.workshop import TODAY, bodies, demo, with_many_findings  # noqa: E402
 
 from rules.check import judge  # noqa: E402
 
@@ -46,28 +49,81 @@ def test_the_length_of_an_answer_is_read_from_its_head() -> None:
         load.length_of(b"HTTP/1.1 200 OK\r\n\r\n")
 
 
-@pytest.mark.parametrize(
-    ("answer", "refused"),
-    [(b"HTTP/1.1 200 OK", False), (b"HTTP/1.1 500 Internal Server Error", True), (b"HTTP/1.1 422 No", True)],
-)
-def test_an_answer_other_than_expected_stops_a_round(answer: bytes, refused: bool) -> None:
-    async def one_round() -> list[float]:
-        async def answering(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-            head = await reader.readuntil(b"\r\n\r\n")
-            await reader.readexactly(load.length_of(head))
-            writer.write(answer + b"\r\ncontent-length: 4\r\n\r\ngood")
-            writer.close()
+def _round_against(answer: bytes, *, bodies: int = 3, piece: int = 1_000) -> load.Round:
+    """One round against a server that answers each request with the same bytes, some at a time."""
 
+    serving = []
+
+    async def answering(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        serving.append(asyncio.current_task())
+        with contextlib.suppress(asyncio.IncompleteReadError, ConnectionError):
+            while answer:
+                head = await reader.readuntil(b"\r\n\r\n")
+                await reader.readexactly(load.length_of(head))
+                for start in range(0, len(answer), piece):
+                    writer.write(answer[start : start + piece])
+                    await writer.drain()
+                    await asyncio.sleep(0)
+        writer.close()
+        with contextlib.suppress(ConnectionError):
+            await writer.wait_closed()
+
+    async def one_round() -> load.Round:
         server = await asyncio.start_server(answering, "127.0.0.1", 0)
         async with server:
             port = server.sockets[0].getsockname()[1]
-            return await load._send(port, [b"{}"], b"good", 1)
+            try:
+                return await load._round(os.getpid(), port, [b"{}"] * bodies, (b"good",), 2)
+            finally:
+                await asyncio.gather(*serving)
 
-    if refused:
-        with pytest.raises(load.RoundError, match="unexpected answer"):
-            asyncio.run(one_round())
-    else:
-        assert len(asyncio.run(one_round())) == 1
+    return asyncio.run(one_round())
+
+
+@pytest.mark.parametrize("piece", [1, 20, 1_000])
+def test_an_answer_is_read_whole_however_it_is_cut(piece: int) -> None:
+    taken = _round_against(b"HTTP/1.1 200 OK\r\ncontent-length: 8\r\n\r\ngood one", bodies=5, piece=piece)
+    assert len(taken.latencies_ms) == 5
+    assert taken.answer_bytes == 8
+
+
+@pytest.mark.parametrize(
+    ("answer", "why"),
+    [
+        (b"HTTP/1.1 500 Internal Server Error\r\ncontent-length: 4\r\n\r\ngood", "unexpected answer"),
+        (b"HTTP/1.1 422 No\r\ncontent-length: 4\r\n\r\ngood", "unexpected answer"),
+        (b"HTTP/1.1 200 OK\r\ncontent-length: 8\r\n\r\nnot good", "unexpected answer"),
+        (b"HTTP/1.1 200 OK\r\n\r\ngood", "without a length"),
+        (b"", "connection was lost"),
+    ],
+)
+def test_an_answer_other_than_expected_stops_a_round(answer: bytes, why: str) -> None:
+    with pytest.raises(load.RoundError, match=why):
+        _round_against(answer)
+
+
+def test_a_service_that_is_not_there_stops_a_round() -> None:
+    with socket.socket() as bound:  # bound and not listening: nobody answers, and nobody else takes the port
+        bound.bind(("127.0.0.1", 0))
+        with pytest.raises(load.RoundError, match="does not answer"):
+            load.measured(os.getpid(), bound.getsockname()[1], [b"{}"], (b"good",))
+
+
+def test_a_round_of_nothing_is_refused() -> None:
+    with pytest.raises(ValueError, match="something to send"):
+        load.measured(os.getpid(), 1, [], (b"good",))
+
+
+@pytest.mark.parametrize(
+    ("body", "passes"),
+    [
+        (b'{"outcome":"buildable","findings":[]}', True),
+        (b'{"outcome":"refused","findings":[{"remedies":[{"outcome":"buildable","says":""}]}]}', False),
+    ],
+)
+def test_the_outcome_of_a_remedy_is_not_taken_for_that_of_the_answer(body: bytes, passes: bool) -> None:
+    assert body.startswith(over_http._PASSES) is passes
+    assert body.startswith(over_http._HAMPERED) is not passes
 
 
 def test_typical_bodies_are_different_passing_specs_and_the_same_each_time() -> None:
@@ -76,6 +132,15 @@ def test_typical_bodies_are_different_passing_specs_and_the_same_each_time() -> 
     assert found == bodies(30)
     specs = [in_process.to_spec(in_process.SpecIn.model_validate_json(body)) for body in found]
     assert {judge(demo(), spec, TODAY).outcome for spec in specs} == {"buildable"}
+
+
+def test_specs_with_many_findings_are_different_and_in_order() -> None:
+    found = with_many_findings(20, 200)
+    assert len(set(found)) == 20
+    verdicts = [judge(demo(), in_process.to_spec(in_process.SpecIn.model_validate_json(each)), TODAY) for each in found]
+    in_the_way = [sum(each.severity in ("refuse", "sign_off") for each in verdict.findings) for verdict in verdicts]
+    assert in_the_way == sorted(in_the_way, reverse=True)
+    assert in_the_way[-1] > 0
 
 
 def test_the_rows_of_a_measured_table_are_no_two_alike() -> None:

@@ -315,3 +315,13 @@ def test_check_returns_the_exit_code_of_the_command_line(home):
     ran = _run(home.root, "check", "a.json", "--json")
     assert ran.returncode == 3
     assert ran.stdout == "-P -m api check a.json --json\n"
+
+
+def test_bench_returns_the_exit_code_of_the_benchmark(home):
+    home.stamp("runtime").write_text(home.digest())
+    home.python.unlink()
+    home.python.write_text('#!/bin/sh\necho "$@"\nexit 2\n')
+    home.python.chmod(0o755)
+    ran = _run(home.root, "bench", "--only", "nothing")
+    assert ran.returncode == 2
+    assert ran.stdout == f"{home.root / 'deploy' / 'bench.py'} --only nothing\n"
