@@ -73,12 +73,25 @@ class FreeRectangle:
     across_um: int
 
 
+@dataclass(frozen=True, slots=True, order=True)
+class HeldPanel:
+    """Panels of one size that are set aside in a lot and not cut yet, as they lie on the hide."""
+
+    along_um: int
+    across_um: int
+    turnable: bool
+    count: int
+
+
 @dataclass(frozen=True, slots=True)
 class Lot:
     """One hide, shell, skin, strap or remnant in stock.
 
     ``rectangles`` are disjoint and net of what is reserved. ``drift_milli`` is the CIEDE2000
-    distance to the leather's standard.
+    distance to the leather's standard. ``held`` are the panels promised to others; where in the
+    rectangles they will lie is open until they are cut. ``held_um2`` is the area that they take with
+    yield, rounded up. ``key`` names the lot as it stands: it is another after each change to any lot
+    of the leather, so that what was worked out about it can be kept by it.
     """
 
     code: str
@@ -93,11 +106,24 @@ class Lot:
     drift_milli: int
     stamp_legible: bool
     grade: str
+    held: tuple[HeldPanel, ...] = ()
+    held_um2: int = 0
+    key: str = ""
+
+    def __post_init__(self) -> None:
+        """Name a lot that never changed by its code alone."""
+        if not self.key:
+            object.__setattr__(self, "key", self.code)
+
+    @property
+    def usable_um2(self) -> int:
+        """Return what may be used by whoever it is promised to, in square micrometers."""
+        return self.left_um2 - self.reserved_um2
 
     @property
     def free_um2(self) -> int:
         """Return what may still be promised, in square micrometers."""
-        return self.left_um2 - self.reserved_um2
+        return self.left_um2 - self.reserved_um2 - self.held_um2
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from catalog.goods import (
     Foil,
     FreeRectangle,
     Hardware,
+    HeldPanel,
     Kind,
     Leather,
     Lot,
@@ -56,6 +57,7 @@ __all__ = [
     "FreeRectangle",
     "Grade",
     "Hardware",
+    "HeldPanel",
     "Kind",
     "Lab",
     "Labor",
@@ -267,6 +269,11 @@ class Catalog:
     def lots_of(self, leather: str) -> tuple[Lot, ...]:
         """Return the lots of a leather in catalog order."""
         return self._by_leather.get(leather, ())
+
+    def shelf(self, leather: str) -> str:
+        """Return a name for all lots of a leather as they stand; "" where it has none."""
+        lots = self._by_leather.get(leather)
+        return lots[0].key if lots else ""
 
     @cached_property
     def _by_leather(self) -> Mapping[str, tuple[Lot, ...]]:

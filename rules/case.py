@@ -81,7 +81,7 @@ class Case:
             if piece.pattern is None:
                 raise ValueError("no pattern is known")
             parts = [(part.side, self.lots_for(code)) for code, part in piece.parts.items()]
-            key = piece.pattern.code, *[(side, *[lot.code for lot in lots]) for side, lots in parts]
+            key = piece.pattern.code, *[(side, *[lot.key for lot in lots]) for side, lots in parts]
             self._shape = self.warehouse.shapes.get(key, self._shaped)
         return self._shape
 
@@ -108,8 +108,8 @@ class Case:
 
     def held_by(self, leather: str) -> tuple[Hashable, ...]:
         """Return all that the holding of a leather follows from, beside the catalog."""
-        given = tuple((part, tuple(lot.code for lot in self.lots_for(part))) for part in self.piece.cut_from[leather])
-        return leather, given, self.piece.laid_by
+        given = tuple((part, tuple(lot.key for lot in self.lots_for(part))) for part in self.piece.cut_from[leather])
+        return leather, self.piece.catalog.shelf(leather), given, self.piece.laid_by
 
     def holding(self, leather: str) -> Holding:
         """Return what the order needs of a leather and how its lots hold it."""

@@ -25,6 +25,8 @@ from rules.vocabulary import BY_PART, SAME_FOR_ALL, SUBJECTS, TERMS, Group, List
 
 #: Words kept before all are forgotten: customers' own letters and sizes never end.
 MOST_KEPT = 400_000
+#: Lots of a part in order of preference kept for one frame.
+MOST_LOTS = 2_000
 #: Findings in words kept for one cell.
 MOST_SAID = 5_000
 #: What most specs leave as it is. Keys of fewer facets would be hit hardly more often, but there would be more of them.
@@ -120,7 +122,7 @@ class Frame:
         self.pattern = pattern
         self.parts = pattern.parts
         self._names = names
-        self._lots: dict[tuple[str, str], list[tuple[Lots, int]]] = {}
+        self._lots: dict[tuple[str, str, str], list[tuple[Lots, int]]] = {}
         shared: dict[int, list[str]] = {}
         for part, first in zip(pattern.parts, signature, strict=True):
             if first >= 0:
@@ -202,11 +204,14 @@ class Frame:
     def singles(self, piece: Piece, part: PartUse) -> list[tuple[Lots, int]]:
         """Return the single lots that a part may be cut from, best first, with their numbers; () where none is."""
         leather = "" if part.leather is None else part.leather.code
-        found = self._lots.get((part.code, leather))
+        key = part.code, leather, piece.catalog.shelf(leather)
+        found = self._lots.get(key)
         if found is None:
             lots = [(lot,) for lot in piece.catalog.lots_of(leather)] if leather else []
             found = [self.numbered(each) for each in preferred(piece, part.code, lots) or [()]]
-            self._lots[part.code, leather] = found
+            if len(self._lots) >= MOST_LOTS:
+                self._lots.clear()  # shelves of earlier stock revisions
+            self._lots[key] = found
         return found
 
     def numbered(self, lots: Lots) -> tuple[Lots, int]:

@@ -1,7 +1,9 @@
 """What of a piece a rule may read, as small whole numbers: the same number, the same to the rule.
 
 One facet for each word of :data:`rules.vocabulary.READS` that can differ between two specs of a
-pattern on one day; leather, side and lots stand once for each part.
+pattern on one day; leather, side and lots stand once for each part. What is in stock of a thing is
+part of its facet, so that words kept stay true when the stock changes: a thread of which less is left
+is another thread to the rules.
 """
 
 from __future__ import annotations
@@ -11,7 +13,7 @@ from itertools import count
 from types import MappingProxyType
 from typing import Any, Final
 
-from catalog.model import Edge, Lot, Thread
+from catalog.model import Lot
 from rules.piece import Piece
 from rules.spec import Carry, Purpose
 from rules.vocabulary import BY_PART, READS, SAME_FOR_ALL
@@ -27,9 +29,42 @@ Facet = tuple[str, str]
 """What is read, and of which part ("" where it is not read by part)."""
 
 
-def _named(asked: str | None, found: Thread | Edge | None) -> Hashable:
+def _thread(piece: Piece) -> Hashable:
     """A match reads the outside too, so what it came to counts beside what was written."""
-    return asked, None if found is None else found.code
+    asked, found = piece.spec.thread, piece.thread
+    return asked if found is None else (asked, found.code, found.left_um, found.status)
+
+
+def _edge(piece: Piece) -> Hashable:
+    asked, found = piece.spec.edge, piece.edge
+    return asked if found is None else (asked, found.code, found.left_ul, found.status)
+
+
+def _hardware(piece: Piece) -> Hashable:
+    asked = piece.spec.hardware
+    if not asked:
+        return ()
+    find = piece.indexes.hardware.find
+    found = ((slot, code, find(code)) for slot, code in asked.items())
+    return tuple((slot, code, None if each is None else each.stock) for slot, code, each in found)
+
+
+def _monogram(piece: Piece) -> Hashable:
+    asked = piece.spec.monogram
+    return None if asked is None else (asked, piece.indexes.marking_stock)
+
+
+def _lots_named(piece: Piece) -> Hashable:
+    find = piece.indexes.lots.find
+    return tuple(
+        (part, tuple((code, None if (lot := find(code)) is None else lot.key) for code in codes))
+        for part, codes in piece.spec.lots.items()
+    )
+
+
+def _backlog(piece: Piece) -> Hashable:
+    shop = piece.catalog.workshop
+    return shop.backlog_minutes, shop.rush_minutes_per_week
 
 
 def _foreign(piece: Piece) -> Hashable:
@@ -40,12 +75,12 @@ def _foreign(piece: Piece) -> Hashable:
 #: The value of each facet of the whole piece. What is not listed here is kept by part or is the same for all.
 OF_PIECE: Final[Mapping[str, Callable[[Piece], Hashable]]] = MappingProxyType(
     {
-        "thread": lambda piece: _named(piece.spec.thread, piece.thread),
-        "edge": lambda piece: _named(piece.spec.edge, piece.edge),
+        "thread": _thread,
+        "edge": _edge,
         "stitch": lambda piece: piece.spec.stitch,
-        "hardware": lambda piece: tuple(piece.spec.hardware.items()),
+        "hardware": _hardware,
         "sizes": lambda piece: tuple(piece.spec.sizes_um.items()),
-        "monogram": lambda piece: piece.spec.monogram,
+        "monogram": _monogram,
         "modifications": lambda piece: piece.spec.modifications,
         "carry": lambda piece: piece.spec.carry,
         "purpose": lambda piece: piece.spec.purpose,
@@ -53,8 +88,9 @@ OF_PIECE: Final[Mapping[str, Callable[[Piece], Hashable]]] = MappingProxyType(
         "ship_to": lambda piece: piece.spec.ship_to,
         "rush": lambda piece: piece.spec.rush,
         "ready_by": lambda piece: piece.spec.ready_by,
+        "backlog": _backlog,
         "foreign": _foreign,
-        "named": lambda piece: tuple((part, tuple(codes)) for part, codes in piece.spec.lots.items()),
+        "named": _lots_named,
         "revision": lambda piece: piece.spec.catalog_revision,
     }
 )
@@ -62,7 +98,11 @@ OF_PIECE: Final[Mapping[str, Callable[[Piece], Hashable]]] = MappingProxyType(
 
 def _leather(piece: Piece, part: str) -> Hashable:
     asked = piece.spec.parts.get(part)
-    return None if asked is None else asked.leather
+    if asked is None:
+        return None
+    found = piece.parts[part].leather
+    # A last lot that is used up retires its leather.
+    return asked.leather if found is None else (asked.leather, found.status)
 
 
 def _species(piece: Piece, part: str) -> Hashable:
@@ -80,7 +120,7 @@ if {*OF_PART, "lots"} != BY_PART or {*OF_PIECE, *BY_PART, *SAME_FOR_ALL} != READ
 
 def lots_value(lots: Iterable[Lot]) -> Hashable:
     """Return the value of the facet of a part's lots."""
-    return tuple(lot.code for lot in lots)
+    return tuple(lot.key for lot in lots)
 
 
 class Names:

@@ -6,7 +6,7 @@ catalog lacks stays unresolved, with the nearest code beside it, and all else is
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from math import lcm
@@ -167,9 +167,28 @@ class Indexes:
         return lcm(*(kind.yield_ratio.numerator for kind in self.catalog.kinds.values()))
 
     @once
+    def marking_stock(self) -> Hashable:
+        """What the type cases and the rolls of foil hold; equal where it is the same."""
+        faces = tuple(
+            (face.code, face.sorts_per_letter, tuple(sorted(face.sorts.items())), tuple(sorted(face.worn.items())))
+            for face in self.catalog.typefaces.values()
+        )
+        return faces, tuple((foil.code, foil.left_um) for foil in self.catalog.foils.values())
+
+    def restocked(self, catalog: Catalog) -> Indexes:
+        """Return indexes over the same catalog with another stock; what does not follow from it is shared."""
+        found = Indexes(catalog, self.tariff)
+        found.__dict__.update({name: getattr(self, name) for name in _STOCKLESS})
+        return found
+
+    @once
     def claims(self) -> Index[str]:
         """Claims that a spec may name."""
         return Index(self.catalog.claims)
+
+
+#: Indexes that are the same whatever is in stock.
+_STOCKLESS = ("patterns", "modifications", "carry_items", "uses", "claims", "times", "yields")
 
 
 class Piece:

@@ -15,6 +15,7 @@ from rules.facets import OF_PART, OF_PIECE, Facet
 from rules.piece import MATCH, OUTSIDE, Piece
 from rules.shop import Shop
 from rules.table import Codes, Table, part_slot
+from rules.vocabulary import SAME_IN_A_TABLE
 
 #: Combinations are told apart by a table of all that are possible up to this many, by sorting beyond.
 _DENSE = 1 << 22
@@ -86,7 +87,7 @@ class Sheet:
         read, part = facet
         if part:
             return self.coded([part_slot(part)], lambda row: self._number(read, OF_PART[read](self.piece(row), part)))
-        slots = [read]
+        slots = [] if read in SAME_IN_A_TABLE else [read]
         matched = read in ("thread", "edge") and MATCH in {str(each).casefold() for each in self._values(read)}
         if matched and OUTSIDE in self.table.pattern.parts:
             slots.append(part_slot(OUTSIDE))  # what a match comes to depends on the outside

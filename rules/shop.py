@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import TypeVar
 
@@ -36,6 +36,20 @@ class Shop:
     def piece(self, spec: Spec) -> Piece:
         """Return a spec resolved against the catalog."""
         return Piece(spec, self.indexes)
+
+    def restocked(self, catalog: Catalog, stock_revision: int, backlog_revision: int) -> Shop:
+        """Return the shop with another stock of the same catalog; what was worked out is shared.
+
+        What is kept is told apart by the stock that it read (:mod:`rules.facets`, ``Lot.key``).
+        """
+        indexes = self.indexes.restocked(catalog)
+        return replace(
+            self,
+            catalog=catalog,
+            indexes=indexes,
+            stock_revision=stock_revision,
+            backlog_revision=backlog_revision,
+        )
 
     def judges(self, today: date) -> Judges:
         """Return the rules in force on a day."""

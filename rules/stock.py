@@ -10,21 +10,28 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from typing import Any
 
-from catalog.model import Kind, Lot
+from catalog.model import HeldPanel, Kind, Lot
 from rules.layout import EXACT_UP_TO, Layout, Piece, Rect, lay_out
 from rules.memo import Memo
 
 
-def net_um2(pieces: Iterable[Piece], gap_um: int) -> int:
+def net_um2(pieces: Iterable[Piece | HeldPanel], gap_um: int) -> int:
     """Return the area of panels with their gap, before yield."""
     return sum(piece.count * (piece.along_um + gap_um) * (piece.across_um + gap_um) for piece in pieces)
 
 
-def need_um2(pieces: Iterable[Piece], gap_um: int, kind: Kind) -> Fraction:
+def need_um2(pieces: Iterable[Piece | HeldPanel], gap_um: int, kind: Kind) -> Fraction:
     """Return the hide area that panels use up, yield counted."""
     return net_um2(pieces, gap_um) / kind.yield_ratio
 
 
+def held_pieces(lot: Lot) -> list[Piece]:
+    """Return the panels held in a lot as the layout takes them."""
+    return [Piece(each.along_um, each.across_um, each.turnable, each.count, HELD) for each in lot.held]
+
+
+#: Label of panels held for others.
+HELD = "held"
 #: Results remembered; a shop that is asked for ever new quantities must not fill the memory.
 MOST_REMEMBERED = 20_000
 #: In haste: steps of an exact layout, and panels in one lot. Measured over all patterns and lots of the demo, a layout
@@ -38,10 +45,11 @@ class TooLongError(Exception):
 
 
 class Warehouse:
-    """The lots as they stand at one stock revision, with what was already worked out about them.
+    """What was already worked out about lots, each named as it stands (:attr:`catalog.goods.Lot.key`).
 
     ``holdings``, ``cuts``, ``shapes`` and ``costs`` keep results of :mod:`rules.case`,
-    :mod:`rules.cutting` and :mod:`rules.cost` by all that they follow from.
+    :mod:`rules.cutting` and :mod:`rules.cost` by all that they follow from. Nothing kept is wrong at
+    another stock revision: a lot that changed has another key.
     """
 
     def __init__(self, gap_um: int) -> None:
@@ -53,9 +61,9 @@ class Warehouse:
         self.costs: Memo[int] = Memo(MOST_REMEMBERED)
 
     def layout(self, pieces: Sequence[Piece], lot: Lot) -> Layout:
-        """Return the layout of the panels in one lot's free rectangles."""
-        ordered = tuple(sorted(pieces))
-        return self.layouts.get((ordered, lot.code), lambda: self._lay_out(ordered, lot))
+        """Return the joint layout of panels, and of those held for others, in one lot's free rectangles."""
+        ordered = tuple(sorted([*pieces, *held_pieces(lot)]))
+        return self.layouts.get((ordered, lot.key), lambda: self._lay_out(ordered, lot))
 
     def _lay_out(self, pieces: tuple[Piece, ...], lot: Lot) -> Layout:
         return lay_out(pieces, self.rects_of(lot), self.gap_um)
@@ -66,9 +74,10 @@ class Warehouse:
         return [Rect(rect.along_um, rect.across_um) for rect in lot.rectangles]
 
     def holds(self, pieces: Sequence[Piece], lot: Lot, kind: Kind) -> bool:
-        """Whether one lot holds the panels, by area and by layout."""
+        """Whether one lot holds the panels beside those held for others, by area and by layout."""
         share = Fraction(kind.yield_ratio)
-        if net_um2(pieces, self.gap_um) * share.denominator > lot.free_um2 * share.numerator:
+        net = net_um2(pieces, self.gap_um) + net_um2(lot.held, self.gap_um)
+        if net * share.denominator > lot.usable_um2 * share.numerator:
             return False
         return self.layout(pieces, lot).found
 

@@ -28,7 +28,7 @@ from rules.vocabulary import BY_PART, TERMS, Group, known_names
 from rules.words import condition_in_words, placeholders_in
 
 #: What a price never depends on: what a piece is cut from, what is left of it, the day, the bench.
-NEVER_READ: Final = frozenset({"lots", "named", "stock", "today", "labor", "price_list"})
+NEVER_READ: Final = frozenset({"lots", "named", "stock", "backlog", "today", "labor", "price_list"})
 _COUNT: Final = "count"
 
 

@@ -22,19 +22,24 @@ Measure = Callable[[Any], Value]
 Measured = TypeVar("Measured", bound=Callable[[Any], Value])
 
 #: What a measure may read. ``lots`` also stands for all that follows from them (thickness,
-#: grade, drift); ``stock`` for what supplies are left.
+#: grade, drift) and for what all lots of the leather have free; ``stock`` for what is left of the
+#: supplies that the spec names; ``backlog`` for the bench's queue and its room for rush orders.
 #: ``foreign`` are parts that the pattern lacks, ``named`` lots that the spec names.
 READS = frozenset(
     {
         "pattern", "leather", "species", "side", "lots", "thread", "edge", "stitch", "hardware", "sizes",
         "monogram", "modifications", "carry", "purpose", "quantity", "ship_to", "rush",
-        "ready_by", "foreign", "named", "stock", "price_list", "law", "labor", "today", "revision",
+        "ready_by", "foreign", "named", "stock", "backlog", "price_list", "law", "labor", "today", "revision",
     }
 )  # fmt: skip
 #: What is read part by part.
 BY_PART = frozenset({"leather", "species", "side", "lots"})
-#: What is the same for every spec of a day at one revision of catalog and stock; the pattern is known by its frame.
+#: What is the same for every spec of a day at one catalog revision; the pattern is known by its frame. ``stock`` is
+#: here because a supply's facet says what is left of it.
 SAME_FOR_ALL = frozenset({"pattern", "stock", "price_list", "law", "labor", "today"})
+
+#: What differs between two stock revisions, never between two specs of one.
+SAME_IN_A_TABLE = frozenset({"backlog"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -92,13 +92,13 @@ def minutes(whole: Whole) -> Number | None:
     return order_minutes(whole.case)
 
 
-@number("piece.rush_room", "min", "bench minutes kept for a rush", reads=["labor"])
+@number("piece.rush_room", "min", "bench minutes kept for a rush", reads=["labor", "backlog"])
 def rush_room(whole: Whole) -> int:
     """Return the room for rush orders, minutes."""
     return whole.piece.catalog.workshop.rush_minutes_per_week
 
 
-@number("piece.ready_on", "date", "day it is ready", reads=[*_TIMED, "rush", "today"])
+@number("piece.ready_on", "date", "day it is ready", reads=[*_TIMED, "rush", "today", "backlog"])
 def ready_on(whole: Whole) -> int | None:
     """Return the day as an ordinal."""
     promise = promise_of(whole.case)
