@@ -14,12 +14,11 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from api import settings as reading
-from api.app import create_app
 from api.body import parse
 from api.document import as_text
 from api.errors import ProblemError, schema_violation
-from api.examples import EXAMPLE_SETTINGS, write
-from api.house import open_house
+from api.examples import example_app, write
+from api.house import shop_at_hand
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
@@ -117,8 +116,9 @@ def _warn(words: str) -> None:
 
 def _check(settings: Settings, options: argparse.Namespace) -> int:
     spec = _spec(options.file)
-    house = open_house(settings)
-    answer = check(house.shop, to_spec(spec), today=house.clock.today(), fill_defaults=options.defaults)
+    with shop_at_hand(settings) as (shop, clock):
+        today = settings.today or clock.today()
+        answer = check(shop, to_spec(spec), today=today, fill_defaults=options.defaults)
     if options.json:
         print(json.dumps(answer, indent=2, ensure_ascii=False))
     else:
@@ -152,7 +152,8 @@ def _listed(name: str, found: ProblemError) -> str:
 
 def _openapi(_settings: Settings, options: argparse.Namespace) -> int:
     if options.write is None:
-        print(as_text(create_app(EXAMPLE_SETTINGS).openapi()), end="")
+        with example_app() as app:
+            print(as_text(app.openapi()), end="")
         return 0
     try:
         for file in write(options.write):

@@ -11,7 +11,7 @@ from api import errors
 from api.docs import add_docs
 from api.document import add_document
 from api.edge import BodyLimit, Envelope
-from api.house import House, open_house
+from api.house import House
 from api.lane import CheckLane
 from api.published import Published
 from api.routes import (
@@ -31,7 +31,6 @@ from api.routes import (
     threads,
     typefaces,
 )
-from api.settings import Settings
 
 _RESOURCES = (
     checks, catalog, patterns, kinds, leathers, threads, edges, hardware, typefaces, foils, carry_items,
@@ -39,13 +38,8 @@ _RESOURCES = (
 )  # fmt: skip
 
 
-def create_app(settings: Settings, house: House | None = None) -> FastAPI:
-    """Build the service, over a house that is open already or the one that the settings name.
-
-    Raises:
-        catalog.strict_yaml.Faults: the catalog or the rule book is broken; every fault has its place.
-    """
-    house = house or open_house(settings)
+def create_app(house: House) -> FastAPI:
+    """Build the service over an open house."""
     app = FastAPI(docs_url=None, redoc_url=None, redirect_slashes=False, openapi_url="/openapi.json")
     app.state.house = house
     app.state.published = Published(house.shop)

@@ -21,6 +21,10 @@ class Clock:
         """Return the moment, in UTC."""
         return self._local().astimezone(UTC)
 
+    def not_before(self, moment: datetime) -> Clock:
+        """Return this clock, moved on so that it does not run behind a moment that was already recorded."""
+        return Clock(self.zone, self.offset + max(timedelta(0), moment - self.now()))
+
     def today(self) -> date:
         """Return the calendar date at the workshop."""
         return self._local().date()

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 import httpx
@@ -18,15 +20,31 @@ from fastapi import FastAPI
 
 from api.app import create_app
 from api.document import as_text
+from api.house import open_house
 from api.settings import Settings
 
-EXAMPLE_SETTINGS: Final = Settings(today=date(2026, 3, 2))
+EXAMPLE_DAY: Final = date(2026, 3, 2)
 _REQUEST_ID: Final = "example-0001"
+
+
+@contextmanager
+def example_app() -> Iterator[FastAPI]:
+    """Give the service over the demo workshop on the day of the examples, its store new and soon gone."""
+    with TemporaryDirectory() as folder:
+        house = open_house(Settings(today=EXAMPLE_DAY, database_url=f"sqlite:///{Path(folder) / 'example.sqlite3'}"))
+        try:
+            yield create_app(house)
+        finally:
+            house.close()
 
 
 def write(folder: Path) -> list[Path]:
     """Write ``openapi.json`` and the answer of every example below ``folder``; return the files."""
-    app = create_app(EXAMPLE_SETTINGS)
+    with example_app() as app:
+        return _written(app, folder)
+
+
+def _written(app: FastAPI, folder: Path) -> list[Path]:
     document = folder / "openapi.json"
     document.write_text(as_text(app.openapi()), encoding="utf-8", newline="\n")
     files = sorted((folder / "examples").glob("*.json"))

@@ -11,6 +11,7 @@ import uvicorn
 
 from api.app import create_app
 from api.demo import demo_command
+from api.house import open_house
 from api.settings import Settings
 from api.settled import settle
 
@@ -44,7 +45,8 @@ def serve(settings: Settings, *, tell: Tell, warn: Tell) -> int:
         OSError: the address cannot be listened on.
         catalog.strict_yaml.Faults: the catalog or the rule book is broken.
     """
-    app = create_app(settings)
+    house = open_house(settings)
+    app = create_app(house)
     settle()
     listener = _listener(settings.host, settings.port)
     address = _address(listener)

@@ -16,6 +16,9 @@ import catalog
 
 PREFIX: Final = "QUARTERFOOT_"
 DEMO_CATALOG: Final = Path(catalog.__file__).parent / "oddlestone"
+DEFAULT_DATABASE: Final = "sqlite:///quarterfoot.sqlite3"
+SHORTEST_KEY: Final = 16
+_KEY = re.compile(r"[\x21-\x7e]+")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
 _DATABASE = re.compile(r"(?:sqlite:///\S+|postgresql(?:\+psycopg)?://\S+)")
 _HOST = re.compile(r"[A-Za-z0-9.:_-]{1,255}", re.ASCII)
@@ -30,12 +33,14 @@ class Settings:
     """How the service runs.
 
     ``today`` shifts the clock to begin on that date; ``catalog`` is the folder of the workshop's
-    files; ``database_url`` names the store; ``port`` 0 takes any free one.
+    files; ``database_url`` names the store; ``bootstrap_owner_key`` is the first owner key of a new
+    store; ``port`` 0 takes any free one.
     """
 
     today: date | None = None
     catalog: Path = DEMO_CATALOG
-    database_url: str | None = None
+    database_url: str = DEFAULT_DATABASE
+    bootstrap_owner_key: str | None = None
     host: str = "127.0.0.1"
     port: int = 8000
 
@@ -95,10 +100,18 @@ def _database(text: str) -> str:
     raise ValueError("expected sqlite:///FILE or postgresql://USER@HOST/NAME")
 
 
+def _first_key(text: str) -> str:
+    # Never repeated in a message.
+    if _KEY.fullmatch(text) and len(text) >= SHORTEST_KEY:
+        return text
+    raise ValueError(f"expected at least {SHORTEST_KEY} signs, none of them a space; make it long and random")
+
+
 _READERS: Final[Mapping[str, Callable[[str], Any]]] = {
     "today": day,
     "catalog": _folder,
     "database_url": _database,
+    "bootstrap_owner_key": _first_key,
     "host": host,
     "port": port,
 }

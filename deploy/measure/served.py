@@ -26,9 +26,8 @@ from fastapi import FastAPI
 
 from api import answering
 from api.app import create_app
-from api.clock import clock_from
 from api.demo import DEMO_SPEC
-from api.house import House
+from api.house import House, open_house
 from api.schemas.answer import CheckAnswer
 from api.schemas.spec import SpecIn, to_spec
 from api.settings import Settings
@@ -61,18 +60,17 @@ def prepared_answer() -> dict[str, Any]:
     return found
 
 
-def app_of(name: str) -> FastAPI:
-    """Return a service by its name."""
+def app_of(name: str, folder: str) -> FastAPI:
+    """Return a service by its name, its store below a folder."""
     if name == "bare":
         return bare()
-    settings = Settings(today=TODAY)
+    house = open_house(Settings(today=TODAY, database_url=f"sqlite:///{folder}/measured.sqlite3"))
     if name == "plumbing":
         answer = prepared_answer()
         vars(answering)["quick_check"] = lambda *_, **__: answer
     if name == "no rules":
-        shop = open_shop(demo().catalog, {})
-        return create_app(settings, House(shop, clock_from(shop.catalog.workshop.time_zone, TODAY)))
-    return create_app(settings)
+        house = House(open_shop(demo().catalog, {}), house.clock, house.store)
+    return create_app(house)
 
 
 @contextlib.contextmanager
@@ -114,9 +112,10 @@ def main(name: str, port: int, core: str) -> None:
     """Serve until ended."""
     if core and hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {int(core)})
-    app = app_of(name)
-    settle()
-    uvicorn.run(app, host="127.0.0.1", port=port, access_log=False, log_level="warning", server_header=False)
+    with tempfile.TemporaryDirectory() as folder:
+        app = app_of(name, folder)
+        settle()
+        uvicorn.run(app, host="127.0.0.1", port=port, access_log=False, log_level="warning", server_header=False)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,7 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from api.app import create_app
-from api.house import House
+from api.house import House, open_house
 from api.schemas.spec import SpecIn, to_spec
 from api.settings import Settings
 from rules.check import check
@@ -129,9 +129,12 @@ WORKED: dict[str, dict[str, Any]] = {
 
 
 @pytest.fixture(scope="session")
-def app() -> FastAPI:
-    """Return the service."""
-    return create_app(Settings(today=date(2026, 3, 2)))
+def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
+    """Return the service, its store new."""
+    file = tmp_path_factory.mktemp("store") / "quarterfoot.sqlite3"
+    house = open_house(Settings(today=date(2026, 3, 2), database_url=f"sqlite:///{file}"))
+    yield create_app(house)
+    house.close()
 
 
 @pytest.fixture(scope="session")

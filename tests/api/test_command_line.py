@@ -16,6 +16,12 @@ from api.settings import DEMO_CATALOG
 TODAY = {"QUARTERFOOT_TODAY": "2026-03-02"}
 
 
+@pytest.fixture(autouse=True)
+def _nowhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Start where there is no store."""
+    monkeypatch.chdir(tmp_path)
+
+
 @pytest.fixture
 def write(tmp_path: Path) -> Any:
     def write(content: Any) -> str:

@@ -20,9 +20,10 @@ ROOT = Path(__file__).parents[2]
 
 
 @pytest.mark.parametrize("ending", [signal.SIGINT, signal.SIGTERM])
-def test_the_line_to_paste_checks_the_demo_spec(ending: signal.Signals) -> None:
+def test_the_line_to_paste_checks_the_demo_spec(ending: signal.Signals, tmp_path: Path) -> None:
     command = [sys.executable, "-m", "api", "serve", "--port", "0"]
-    environ = {**os.environ, "QUARTERFOOT_TODAY": "2026-03-02"}
+    store = f"sqlite:///{tmp_path / 'served.sqlite3'}"
+    environ = {**os.environ, "QUARTERFOOT_TODAY": "2026-03-02", "QUARTERFOOT_DATABASE_URL": store}
     with subprocess.Popen(
         command, cwd=ROOT, env=environ, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:

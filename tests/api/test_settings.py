@@ -11,7 +11,14 @@ from api.settings import DEMO_CATALOG, SettingError, Settings, settings_from
 
 
 def test_an_empty_environment_gives_the_demo_workshop_on_this_machine_only() -> None:
-    assert settings_from({}) == Settings(None, DEMO_CATALOG, None, "127.0.0.1", 8000)
+    assert settings_from({}) == Settings(
+        today=None,
+        catalog=DEMO_CATALOG,
+        database_url="sqlite:///quarterfoot.sqlite3",
+        bootstrap_owner_key=None,
+        host="127.0.0.1",
+        port=8000,
+    )
 
 
 def test_every_setting_is_read(tmp_path: Path) -> None:
@@ -19,11 +26,19 @@ def test_every_setting_is_read(tmp_path: Path) -> None:
         "QUARTERFOOT_TODAY": "2026-03-02",
         "QUARTERFOOT_CATALOG": str(tmp_path),
         "QUARTERFOOT_DATABASE_URL": "postgresql+psycopg://shop@db/quarterfoot",
+        "QUARTERFOOT_BOOTSTRAP_OWNER_KEY": "long-and-random-enough",
         "QUARTERFOOT_HOST": "::1",
         "QUARTERFOOT_PORT": "0",
         "PATH": "/nowhere",
     }
-    expected = Settings(date(2026, 3, 2), tmp_path, "postgresql+psycopg://shop@db/quarterfoot", "::1", 0)
+    expected = Settings(
+        today=date(2026, 3, 2),
+        catalog=tmp_path,
+        database_url="postgresql+psycopg://shop@db/quarterfoot",
+        bootstrap_owner_key="long-and-random-enough",
+        host="::1",
+        port=0,
+    )
     assert settings_from(environ) == expected
 
 
@@ -41,6 +56,8 @@ def test_an_empty_value_counts_as_absent() -> None:
         ("CATALOG", "no/such/folder"),
         ("DATABASE_URL", "mysql://x"),
         ("DATABASE_URL", "sqlite:///"),
+        ("BOOTSTRAP_OWNER_KEY", "too-short"),
+        ("BOOTSTRAP_OWNER_KEY", "long enough but with spaces"),
         ("HOST", "a b"),
         ("PORT", "65536"),
         ("PORT", "-1"),
@@ -59,3 +76,9 @@ def test_the_password_in_a_database_address_is_never_repeated() -> None:
     with pytest.raises(SettingError) as bad:
         settings_from({"QUARTERFOOT_DATABASE_URL": "postgres://shop:hunter2@db/x"})
     assert "hunter2" not in str(bad.value)
+
+
+def test_a_first_key_is_never_repeated() -> None:
+    with pytest.raises(SettingError) as bad:
+        settings_from({"QUARTERFOOT_BOOTSTRAP_OWNER_KEY": "short-secret"})
+    assert "short-secret" not in str(bad.value)

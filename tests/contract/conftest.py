@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 from fastapi import FastAPI
 
-from api.app import create_app
-from api.examples import EXAMPLE_SETTINGS
+from api.examples import example_app
 
 
 @pytest.fixture(scope="session")
-def app() -> FastAPI:
+def app() -> Iterator[FastAPI]:
     """Return the service over the demo workshop, on the day of the examples."""
-    return create_app(EXAMPLE_SETTINGS)
+    with example_app() as app:
+        yield app

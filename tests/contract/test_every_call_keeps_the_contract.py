@@ -24,8 +24,9 @@ COUNTED = re.compile(r"(\d+) generated, (\d+) passed")
 @pytest.fixture(scope="module")
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Return where a process of its own answers, on a free port."""
-    complaints = tmp_path_factory.mktemp("served") / "stderr"
-    environ = {**os.environ, "QUARTERFOOT_TODAY": "2026-03-02"}
+    folder = tmp_path_factory.mktemp("served")
+    complaints, store = folder / "stderr", f"sqlite:///{folder / 'served.sqlite3'}"
+    environ = {**os.environ, "QUARTERFOOT_TODAY": "2026-03-02", "QUARTERFOOT_DATABASE_URL": store}
     command = [sys.executable, "-m", "api", "serve", "--port", "0"]
     with (
         complaints.open("wb") as stream,

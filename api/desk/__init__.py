@@ -1,0 +1,1 @@
+"""The desk: what happens to stock, holds, quotes and orders. Nothing here knows HTTP."""

@@ -1,0 +1,19 @@
+"""${message}."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from alembic import op
+${imports if imports else ""}
+revision = ${repr(up_revision)}
+down_revision = ${repr(down_revision)}
+
+
+def upgrade() -> None:
+    """Go one step up."""
+    ${upgrades if upgrades else "pass"}
+
+
+def downgrade() -> None:
+    """Go one step down."""
+    ${downgrades if downgrades else "pass"}
