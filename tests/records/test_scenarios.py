@@ -5,22 +5,11 @@ from __future__ import annotations
 import copy
 from typing import Any
 
-from support.desk import LONG, PAID, TODAY, WALLET, Desk
+from support.desk import LONG, PAID, STRAP, TODAY, WALLET, Desk
 
 from api.desk.audit import differences
 from api.schemas.spec import SpecIn, to_spec
 from rules.check import check
-
-#: A watch strap from the last remnant: 130 x 95 mm, 1.3 dm2.
-STRAP: dict[str, Any] = {
-    "pattern": "wstrap",
-    "parts": {"outside": {"leather": "SH-BLK"}, "lining": {"leather": "GO-BLK"}},
-    "thread": "TH-P05-BLK",
-    "edge": "ED-BURN",
-    "hardware": {"buckle": "HW-BKL16-SS"},
-    "sizes": {"lug_mm": 18, "taper_mm": 2},
-    "lots": {"outside": ["L103"]},
-}
 
 
 def well(desk: Desk) -> bool:

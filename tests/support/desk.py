@@ -32,6 +32,16 @@ LONG: dict[str, Any] = {
     "edge": "ED-BURN",
     "quantity": 2,
 }
+#: A watch strap from the last remnant: 130 x 95 mm, 1.3 dm2.
+STRAP: dict[str, Any] = {
+    "pattern": "wstrap",
+    "parts": {"outside": {"leather": "SH-BLK"}, "lining": {"leather": "GO-BLK"}},
+    "thread": "TH-P05-BLK",
+    "edge": "ED-BURN",
+    "hardware": {"buckle": "HW-BKL16-SS"},
+    "sizes": {"lug_mm": 18, "taper_mm": 2},
+    "lots": {"outside": ["L103"]},
+}
 PAID = {"state": "authorized", "reference": "p-1", "amount": "455.00"}
 
 
