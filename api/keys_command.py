@@ -33,14 +33,20 @@ def add_parser(commands: Any) -> argparse.ArgumentParser:
     make.add_argument("--name", required=True, help="what it is for")
     make.add_argument("--client", help="whose it is, as `list` shows it; a new client if absent")
     make.add_argument("--origin", action="append", default=[], help="for a page key: where the pages stand; repeat")
-    make.add_argument("--days", type=int, help="days until it expires; never if absent")
+    make.add_argument("--days", type=_days, help="days until it expires; never if absent")
     verbs.add_parser("list", help="list the keys; secrets are not kept and cannot be shown")
     revoke = verbs.add_parser("revoke", help="end a key at once")
     revoke.add_argument("id", help="id of the key")
     rotate = verbs.add_parser("rotate", help="make a new key like an old one, which then soon expires")
     rotate.add_argument("id", help="id of the old key")
-    rotate.add_argument("--overlap-days", type=int, default=OVERLAP_DAYS, help="days for which both work (7)")
+    rotate.add_argument("--overlap-days", type=_days, default=OVERLAP_DAYS, help="days for which both work (7)")
     return parser
+
+
+def _days(text: str) -> int:
+    if text.isascii() and text.isdigit() and len(text) <= 5:
+        return int(text)
+    raise argparse.ArgumentTypeError("expected a number of days from 0 to 99999")
 
 
 def run(house: House, options: argparse.Namespace) -> Iterator[str]:
@@ -87,22 +93,22 @@ def _in_days(house: House, days: int | None) -> str | None:
     return None if days is None else stamp(house.clock.now() + timedelta(days=days))
 
 
-def _row(write: Write, key: str) -> Any:
+def _row(house: House, write: Write, key: str) -> Any:
     row = write.connection.execute(select(API_KEYS).where(API_KEYS.c.id == key)).mappings().one_or_none()
-    if row is None or row["revoked_at"]:
+    if row is None or row["revoked_at"] or (row["expires_at"] or "~") <= house.now():
         raise KeyCommandError("no key in force has this id; `keys list` shows them")
     return row
 
 
 def _revoke(house: House, write: Write, options: argparse.Namespace) -> str:
-    row = _row(write, options.id)
+    row = _row(house, write, options.id)
     write.connection.execute(update(API_KEYS).where(API_KEYS.c.id == row["id"]).values(revoked_at=house.now()))
     write.keys += 1
     return f"{row['id']} no longer works"
 
 
 def _rotate(house: House, write: Write, options: argparse.Namespace) -> str:
-    row = _row(write, options.id)
+    row = _row(house, write, options.id)
     ends = _in_days(house, options.overlap_days)
     soonest = min(ends or "~", row["expires_at"] or "~")
     write.connection.execute(update(API_KEYS).where(API_KEYS.c.id == row["id"]).values(expires_at=soonest))
