@@ -1,4 +1,4 @@
-"""The command line: ``serve``, ``check``, ``openapi``. The only reader of the environment."""
+"""The command line: ``serve``, ``check``, ``keys``, ``openapi``. The only reader of the environment."""
 
 from __future__ import annotations
 
@@ -19,6 +19,8 @@ from api.document import as_text
 from api.errors import ProblemError, schema_violation
 from api.examples import example_app, write
 from api.house import shop_at_hand
+from api.keys import KeyRefusedError
+from api.keys_command import add_keys
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
@@ -45,7 +47,7 @@ def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | No
         settings = _overridden(settings_from(os.environ if environ is None else environ), options)
         code: int = options.run(settings, options)
         sys.stdout.flush()
-    except (SettingError, Faults, _UnreadableError) as bad:
+    except (SettingError, Faults, KeyRefusedError, _UnreadableError) as bad:
         _warn(str(bad))
         return UNREADABLE
     except BrokenPipeError:  # the reader of a pipe has seen enough
@@ -73,6 +75,7 @@ def _parser() -> argparse.ArgumentParser:
     checking.add_argument("--defaults", action="store_true", help="fill gaps from the pattern's defaults")
     checking.add_argument("--today", type=_typed(reading.day), help="check as of this date, such as 2026-03-02")
     checking.set_defaults(run=_check)
+    add_keys(commands, _typed)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")
     describing.add_argument(
         "--write",
@@ -101,7 +104,7 @@ def _overridden(settings: Settings, options: argparse.Namespace) -> Settings:
 
 def _serve(settings: Settings, _options: argparse.Namespace) -> int:
     try:
-        return serve(settings, tell=_tell, warn=_warn)
+        return serve(settings, tell=_tell)
     except OSError as bad:
         raise _UnreadableError(f"cannot listen on {settings.host} port {settings.port}: {bad.strerror}") from None
 

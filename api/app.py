@@ -8,8 +8,10 @@ from collections.abc import Callable, Sequence
 from fastapi import FastAPI
 
 from api import errors
+from api.allowance import PAGE_LIMIT, Allowance
 from api.docs import add_docs
 from api.document import add_document
+from api.door import Door
 from api.edge import BodyLimit, Envelope
 from api.house import House
 from api.lane import CheckLane
@@ -38,8 +40,8 @@ _RESOURCES = (
 )  # fmt: skip
 
 
-def create_app(house: House) -> FastAPI:
-    """Build the service over an open house."""
+def create_app(house: House, *, page_limit: str = PAGE_LIMIT) -> FastAPI:
+    """Build the service over an open house; ``page_limit`` is how often a page key may ask, such as 120/minute."""
     app = FastAPI(docs_url=None, redoc_url=None, redirect_slashes=False, openapi_url="/openapi.json")
     app.state.house = house
     app.state.published = Published(house.shop)
@@ -50,6 +52,7 @@ def create_app(house: House) -> FastAPI:
     app.state.methods_at = _methods_of(app)
     errors.install(app)
     app.add_middleware(CheckLane, house=house)
+    app.add_middleware(Door, house=house, allowance=Allowance(page_limit))
     app.add_middleware(BodyLimit)
     app.add_middleware(Envelope)  # added last, so outermost: every answer passes through it
     return app

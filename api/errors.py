@@ -45,6 +45,21 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             " numbers, keys written twice and very deep nesting are no JSON here.",
         ),
         ProblemType(
+            "key-unknown", 401, "No key, or none that is in force",
+            "Send a key as Authorization: Bearer KEY. A key that is unknown, revoked or expired is told from"
+            " none in no way. Whoever runs the service makes keys: python -m api keys make CLASS --name NAME.",
+        ),
+        ProblemType(
+            "key-not-enough", 403, "The key does not reach this far",
+            "Classes of keys are page, server, staff and owner, each with all that the ones before it may"
+            " ask; a sheet key asks for single cells only. The document names the class that an operation takes.",
+        ),
+        ProblemType(
+            "origin-not-allowed", 403, "This key is not for pages of this origin",
+            "A page key names the origins of the pages in which it stands, and the Origin header of this"
+            " request is none of them.",
+        ),
+        ProblemType(
             "not-found", 404, "There is nothing here",
             "The address, or the code or id in it, is not known, or is not yours to see. Codes are"
             " compared without regard to case.",
@@ -67,13 +82,19 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             " lacks is never an error: it is a finding of the check.",
         ),
         ProblemType(
+            "too-many-requests", 429, "Too many requests with this key",
+            "A page key may ask so often in a while, as RateLimit-Policy says. Retry-After is in seconds. A"
+            " server key has no such limit.",
+        ),
+        ProblemType(
             "internal-error", 500, "Something went wrong here",
             "The fault is ours; the request may be sent again. Name the instance when you report it.",
         ),
     )
 }  # fmt: skip
 
-_SLUG_OF_STATUS: Final = {kind.status: kind.slug for kind in PROBLEM_TYPES.values()}
+# Where two have one status, the first of them is meant by it.
+_SLUG_OF_STATUS: Final = {kind.status: kind.slug for kind in reversed(list(PROBLEM_TYPES.values()))}
 
 # From the schema library's own codes to ours, which stay the same whatever library is used.
 _CODES: Final[Mapping[str, tuple[str, str]]] = {

@@ -25,13 +25,16 @@ from api.settings import Settings
 
 EXAMPLE_DAY: Final = date(2026, 3, 2)
 _REQUEST_ID: Final = "example-0001"
+#: Opens a store that is gone when the answer is there.
+_OWNER_KEY: Final = "qf.owner.example.of-a-store-soon-gone"
 
 
 @contextmanager
 def example_app() -> Iterator[FastAPI]:
     """Give the service over the demo workshop on the day of the examples, its store new and soon gone."""
     with TemporaryDirectory() as folder:
-        house = open_house(Settings(today=EXAMPLE_DAY, database_url=f"sqlite:///{Path(folder) / 'example.sqlite3'}"))
+        store = f"sqlite:///{Path(folder) / 'example.sqlite3'}"
+        house = open_house(Settings(today=EXAMPLE_DAY, database_url=store, bootstrap_owner_key=_OWNER_KEY))
         try:
             yield create_app(house)
         finally:
@@ -67,7 +70,7 @@ async def _ask(app: FastAPI, request: Mapping[str, Any]) -> dict[str, Any]:
         response = await client.request(
             request["method"],
             request["path"],
-            headers={"request-id": _REQUEST_ID},
+            headers={"request-id": _REQUEST_ID, "authorization": f"Bearer {_OWNER_KEY}"},
             json=request.get("body"),
         )
     return {"status": response.status_code, "body": response.json()}

@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.answering import answer_to
 from api.body import MEDIA_TYPE, parse
-from api.deps import who
+from api.deps import shelf_of, who
 from api.house import House
 from api.schemas.spec import SpecIn
 
@@ -47,7 +47,7 @@ class CheckLane:
         except ValueError:  # no JSON, or no spec
             await self._app(scope, _again(body, receive), send)
             return
-        answer = to_json(await answer_to(self._house, spec, caller=who(scope)))
+        answer = to_json(await answer_to(self._house, shelf_of(scope).shop, spec, caller=who(scope)))
         headers = [_TYPE, (b"content-length", b"%d" % len(answer))]
         await send({"type": "http.response.start", "status": 200, "headers": headers})
         await send({"type": "http.response.body", "body": answer})

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import catalog
+from api.allowance import PAGE_LIMIT
 
 PREFIX: Final = "QUARTERFOOT_"
 DEMO_CATALOG: Final = Path(catalog.__file__).parent / "oddlestone"
@@ -21,6 +22,7 @@ SHORTEST_KEY: Final = 16
 _KEY = re.compile(r"[\x21-\x7e]+")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
 _DATABASE = re.compile(r"(?:sqlite:///\S+|postgresql(?:\+psycopg)?://\S+)")
+_LIMIT = re.compile(r"[1-9][0-9]{0,6}/(?:second|minute|hour|day)", re.ASCII)
 _HOST = re.compile(r"[A-Za-z0-9.:_-]{1,255}", re.ASCII)
 
 
@@ -34,13 +36,16 @@ class Settings:
 
     ``today`` shifts the clock to begin on that date; ``catalog`` is the folder of the workshop's
     files; ``database_url`` names the store; ``bootstrap_owner_key`` is the first owner key of a new
-    store; ``port`` 0 takes any free one.
+    store; ``demo_keys`` gives a new store a key of each class and shows them; ``page_limit`` is how
+    often a page key may ask; ``port`` 0 takes any free one.
     """
 
     today: date | None = None
     catalog: Path = DEMO_CATALOG
     database_url: str = DEFAULT_DATABASE
     bootstrap_owner_key: str | None = None
+    demo_keys: bool = False
+    page_limit: str = PAGE_LIMIT
     host: str = "127.0.0.1"
     port: int = 8000
 
@@ -107,11 +112,25 @@ def _first_key(text: str) -> str:
     raise ValueError(f"expected at least {SHORTEST_KEY} signs, none of them a space; make it long and random")
 
 
+def _switch(text: str) -> bool:
+    if text in ("0", "1"):
+        return text == "1"
+    raise ValueError(f"expected 0 or 1, found {text[:40]!r}")
+
+
+def _limit(text: str) -> str:
+    if _LIMIT.fullmatch(text):
+        return text
+    raise ValueError(f"expected a count and second, minute, hour or day, such as {PAGE_LIMIT}, found {text[:40]!r}")
+
+
 _READERS: Final[Mapping[str, Callable[[str], Any]]] = {
     "today": day,
     "catalog": _folder,
     "database_url": _database,
     "bootstrap_owner_key": _first_key,
+    "demo_keys": _switch,
+    "page_limit": _limit,
     "host": host,
     "port": port,
 }

@@ -12,12 +12,13 @@ from pydantic_core import PydanticCustomError
 from api.answering import answer_to
 from api.body import JsonRoute, json_answer
 from api.demo import DEMO_SPEC
-from api.deps import CallerDep, HouseDep
+from api.deps import CallerDep, HouseDep, ShopDep, least
 from api.routes.documented import problems
 from api.schemas.answer import CheckAnswer
 from api.schemas.spec import SpecIn
+from api.visibility import Caller
 
-router = APIRouter(tags=["checks"], route_class=JsonRoute)
+router = APIRouter(tags=["checks"], route_class=JsonRoute, dependencies=[least(Caller.PAGE)])
 
 _EXAMPLES: Final[dict[str, Example]] = {
     "complete": {"summary": "A wallet, complete", "value": DEMO_SPEC},
@@ -71,11 +72,13 @@ async def check_spec(
     spec: Annotated[SpecIn, Body(openapi_examples=_EXAMPLES)],
     query: Annotated[CheckQuery, Query()],
     house: HouseDep,
+    shop: ShopDep,
     caller: CallerDep,
 ) -> Response:
     """Return the verdict as the caller may see it."""
     answer = await answer_to(
         house,
+        shop,
         spec,
         caller=caller,
         fill_defaults=query.defaults,
