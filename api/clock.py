@@ -35,9 +35,9 @@ class Clock:
         return datetime.now(self.zone) + self.offset
 
 
-def seconds_until(moment: float) -> float:
-    """Return how long it is to a moment of the real clock, in seconds since 1970; no shift applies."""
-    return moment - time.time()
+def seconds() -> float:
+    """Return seconds since some moment: they never run back, whatever happens to the clock on the wall."""
+    return time.monotonic()
 
 
 def clock_from(zone: str, today: date | None) -> Clock:
