@@ -1,4 +1,4 @@
-"""The command line: ``serve``, ``check``, ``openapi``. The only reader of the environment."""
+"""The command line: ``serve``, ``check``, ``keys``, ``openapi``. The only reader of the environment."""
 
 from __future__ import annotations
 
@@ -13,7 +13,6 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
-from api import keys_command
 from api import settings as reading
 from api.body import parse
 from api.desk.audit import differences
@@ -21,6 +20,8 @@ from api.document import as_text
 from api.errors import ProblemError, schema_violation
 from api.examples import example_app, write
 from api.house import open_house, shop_at_hand
+from api.keys import KeyRefusedError
+from api.keys_command import add_keys
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
@@ -47,7 +48,7 @@ def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | No
         settings = _overridden(settings_from(os.environ if environ is None else environ), options)
         code: int = options.run(settings, options)
         sys.stdout.flush()
-    except (SettingError, Faults, _UnreadableError) as bad:
+    except (SettingError, Faults, KeyRefusedError, _UnreadableError) as bad:
         _warn(str(bad))
         return UNREADABLE
     except BrokenPipeError:  # the reader of a pipe has seen enough
@@ -81,7 +82,7 @@ def _parser() -> argparse.ArgumentParser:
         description="Derives every balance from its entries and lays out what is set aside. Exit code: 0 well, 1 not.",
     )
     auditing.set_defaults(run=_audit)
-    keys_command.add_parser(commands).set_defaults(run=_keys)
+    add_keys(commands, _typed)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")
     describing.add_argument(
         "--write",
@@ -110,7 +111,7 @@ def _overridden(settings: Settings, options: argparse.Namespace) -> Settings:
 
 def _serve(settings: Settings, _options: argparse.Namespace) -> int:
     try:
-        return serve(settings, tell=_tell, warn=_warn)
+        return serve(settings, tell=_tell)
     except OSError as bad:
         raise _UnreadableError(f"cannot listen on {settings.host} port {settings.port}: {bad.strerror}") from None
 
@@ -146,18 +147,6 @@ def _audit(settings: Settings, _options: argparse.Namespace) -> int:
         print(each)
     print("The book agrees with its entries." if not found else f"{len(found)} differences.")
     return 1 if found else 0
-
-
-def _keys(settings: Settings, options: argparse.Namespace) -> int:
-    house = open_house(settings)
-    try:
-        for line in keys_command.run(house, options):
-            print(line)
-    except keys_command.KeyCommandError as bad:
-        raise _UnreadableError(str(bad)) from None
-    finally:
-        house.close()
-    return 0
 
 
 def _spec(name: str) -> SpecIn:

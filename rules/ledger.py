@@ -33,7 +33,8 @@ class LotBalance:
         """Return the balance after an entry.
 
         ``receive``, ``measure`` and ``count`` say what is there; ``cut``, ``recut`` and ``remnant`` what
-        was taken and, where it was measured, what is left; ``scrap`` leaves nothing. Raises ValueError for another kind.
+        was taken and, where it was measured, what is left; ``scrap`` leaves nothing. Raises
+        ValueError for another kind.
         """
         if kind in {"receive", "measure", "count"}:
             found = replace(self, **{name: body[name] for name in _STATED if name in body}, state=OPEN)
