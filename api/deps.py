@@ -35,7 +35,9 @@ async def _house(request: Request) -> House:
 
 
 async def _published(request: Request) -> Published:
-    published: Published = request.app.state.published
+    state = request.app.state
+    state.published = state.published.at(shelf_of(request.scope).shop)
+    published: Published = state.published
     return published
 
 
