@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
+import threading
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ from sqlalchemy import CheckConstraint, Engine, Table, func, select, text
 from sqlalchemy.exc import IntegrityError
 from support.filler import NOT_OURS, Rows, differing, fill, rows_in, shared, tables_in
 
+from api.store import migrate
 from api.store.engine import Store
 from api.store.migrate import HEAD, SCRIPTS, DanglingError, bring_up, revision_of, take_down
 from api.store.stock import is_new
@@ -243,6 +245,27 @@ def test_foreign_keys_are_minded_again_after_a_step(engine: Engine, scripts: Pat
     _filled(engine)
     with pytest.raises(IntegrityError), engine.begin() as connection:
         connection.execute(QUOTES.delete())
+
+
+def test_who_starts_while_another_changes_the_tables_waits_and_finds_them_changed(
+    engine: Engine, store_url: str
+) -> None:
+    other, outcome = Store(store_url), []
+
+    def start() -> None:
+        bring_up(other.engine)
+        with other.engine.connect() as connection:
+            outcome.append(revision_of(connection))
+
+    second = threading.Thread(target=start)
+    with migrate._locked(engine) as connection:
+        migrate._run(connection, "head", SCRIPTS)
+        second.start()
+        second.join(0.5)
+        assert second.is_alive()
+    second.join(20)
+    assert outcome == [HEAD]
+    other.close()
 
 
 def test_processes_that_start_at_once_on_an_empty_store_all_come_up_and_one_fills_it(

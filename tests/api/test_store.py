@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from datetime import date
 from typing import Any
 
@@ -13,7 +14,7 @@ from sqlalchemy.exc import IntegrityError, OperationalError
 
 from api.house import House, open_house
 from api.settings import Settings
-from api.store.engine import BusyError, Revisions, Store
+from api.store.engine import PATIENCE, BusyError, Revisions, Store
 from api.store.migrate import bring_up
 from api.store.tables import LOTS
 
@@ -130,8 +131,10 @@ def test_threads_of_one_process_wait_no_longer_than_others(store_url: str) -> No
     holder = threading.Thread(target=hold)
     holder.start()
     assert begun.wait(10)
+    start = time.monotonic()
     with pytest.raises(BusyError), store.write():
         pytest.fail("two wrote at once")
+    assert time.monotonic() - start < PATIENCE / 2
     told.set()
     holder.join()
     with store.write() as write:
