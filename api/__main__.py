@@ -1,4 +1,4 @@
-"""The command line: ``serve``, ``check``, ``keys``, ``openapi``. The only reader of the environment."""
+"""The command line: ``serve``, ``check``, ``audit``, ``backup``, ``keys``, ``openapi``; the only reader of settings."""
 
 from __future__ import annotations
 
@@ -25,6 +25,7 @@ from api.keys_command import add_keys
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
+from api.store.backup import BackupError, back_up
 from api.terminal import plain, rendered
 from catalog.strict_yaml import Faults
 from rules.check import check
@@ -82,6 +83,15 @@ def _parser() -> argparse.ArgumentParser:
         description="Derives every balance from its entries and lays out what is set aside. Exit code: 0 well, 1 not.",
     )
     auditing.set_defaults(run=_audit)
+    saving = commands.add_parser(
+        "backup",
+        help="copy a SQLite store while it is in use",
+        description="Copies a SQLite store into a new file, also while the service runs, and verifies the copy."
+        " To restore it, stop the service, put the file in the store's place, remove the store's -wal and -shm files,"
+        " and start again.",
+    )
+    saving.add_argument("file", metavar="FILE", type=Path, help="a file that is not there yet")
+    saving.set_defaults(run=_backup)
     add_keys(commands, _typed)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")
     describing.add_argument(
@@ -147,6 +157,15 @@ def _audit(settings: Settings, _options: argparse.Namespace) -> int:
         print(each)
     print("The book agrees with its entries." if not found else f"{len(found)} differences.")
     return 1 if found else 0
+
+
+def _backup(settings: Settings, options: argparse.Namespace) -> int:
+    try:
+        back_up(settings.database_url, options.file)
+    except BackupError as bad:
+        raise _UnreadableError(plain(str(bad))) from None
+    print(f"Backed up, and whole: {plain(options.file)}")
+    return 0
 
 
 def _spec(name: str) -> SpecIn:
