@@ -88,17 +88,18 @@ def replayed(connection: Connection, asked: Asked) -> Answer | None:
 def keep(write: Write, asked: Asked, answer: Answer) -> Answer:
     """Keep an answer with its effect, and return it."""
     write.connection.execute(
-        insert(ANSWERED).values(
-            client=asked.client,
-            operation=asked.operation,
-            key=asked.key,
-            fingerprint=asked.fingerprint,
-            status=answer.status,
-            headers=dumped(dict(answer.headers)),
-            body=answer.body,
-            record=answer.record,
-            at=asked.at,
-        )
+        insert(ANSWERED),
+        {
+            "client": asked.client,
+            "operation": asked.operation,
+            "key": asked.key,
+            "fingerprint": asked.fingerprint,
+            "status": answer.status,
+            "headers": dumped(dict(answer.headers)),
+            "body": answer.body,
+            "record": answer.record,
+            "at": asked.at,
+        },
     )
     return answer
 

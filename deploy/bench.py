@@ -2,7 +2,7 @@
 
     python3 deploy/dev.py bench [--quick] [--only SECTION]
 
-Sections: http, many, process, rules, bulk. Figures are reported, never asserted: the exit code is 0
+Sections: http, many, process, rules, holds, bulk. Figures are reported, never asserted: the exit code is 0
 whenever measurements ran, 2 for arguments that mean nothing here, 1 where a service did not answer
 as it must, 130 when interrupted. A full run takes about four minutes, a quick one half a minute; a quick
 one has too few specs for its figures to be quoted.
@@ -15,7 +15,7 @@ import signal
 import sys
 from collections.abc import Callable, Sequence
 
-from measure import in_bulk, in_process, over_http
+from measure import holds, in_bulk, in_process, over_http
 from measure.load import RoundError
 from measure.report import Figure, describe, table
 
@@ -25,6 +25,7 @@ SECTIONS: dict[str, tuple[str, Section]] = {
     "many": ("Checks with many findings and remedies", over_http.many_findings),
     "process": ("Checks in process", in_process.kinds),
     "rules": ("Checks by number of rules", in_process.by_number_of_rules),
+    "holds": ("Holds, against a transaction written by hand", holds.holds),
     "bulk": ("Whole tables", in_bulk.bulk),
 }
 

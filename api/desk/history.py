@@ -14,7 +14,7 @@ from api.store.tables import ENTRIES
 
 
 def add_entry(
-    write: Write, noun: str, record: str, *, at: str, by: str, kind: str, body: Mapping[str, Any]
+    write: Write, noun: str, record: str, *, at: str, by: str, kind: str, body: Mapping[str, Any], first: bool = False
 ) -> dict[str, Any]:
     """Add a line to a record's history and return it as a record shows it.
 
@@ -26,10 +26,9 @@ def add_entry(
         by: the id of the key, or what acted by itself.
         kind: what happened.
         body: the fields of the kind.
+        first: whether the record is new, so that nobody need look.
     """
-    last = write.connection.execute(
-        select(func.max(ENTRIES.c.number)).where(ENTRIES.c.noun == noun, ENTRIES.c.record == record)
-    ).scalar()
+    last = None if first else _last(write.connection, noun, record)
     number = (last or 0) + 1
     row = {
         "id": f"{record}.{number}",
@@ -43,6 +42,13 @@ def add_entry(
     }
     write.connection.execute(insert(ENTRIES), row)
     return {"id": row["id"], "at": at, "by": by, "kind": kind, **body}
+
+
+def _last(connection: Connection, noun: str, record: str) -> int | None:
+    found: int | None = connection.execute(
+        select(func.max(ENTRIES.c.number)).where(ENTRIES.c.noun == noun, ENTRIES.c.record == record)
+    ).scalar()
+    return found
 
 
 def entries_of(connection: Connection, noun: str, record: str) -> list[dict[str, Any]]:

@@ -11,7 +11,7 @@ from typing import Any, Final
 from pydantic_core import from_json
 from sqlalchemy import Connection, Row, insert, select, update
 
-from api.desk.examine import Examined, examine
+from api.desk.examine import SIGN_OFF, Examined, examine
 from api.desk.history import add_entry, entries_of
 from api.desk.signing import ask_for, signs_of, state_by_signs
 from api.errors import ProblemError
@@ -109,24 +109,28 @@ def make_quote(house: House, write: Write, basket: Basket, found: Examined) -> t
     hold = Held(quote, number, found.needs, hold_until(house, basket.kind, valid_until))
     connection = write.connection
     connection.execute(
-        insert(QUOTES).values(
-            id=quote, number=number, client=basket.client, key=basket.key, reference=basket.reference,
-            state="held", created_at=now, currency=found.answers[0]["price"]["currency"],
-            total_minor=sum(minor_of(answer, digits) for answer in found.answers),
-            valid_until=valid_until, renewed=0, version=1,
-        )
+        insert(QUOTES),
+        {
+            "id": quote, "number": number, "client": basket.client, "key": basket.key, "reference": basket.reference,
+            "state": "held", "created_at": now, "currency": found.answers[0]["price"]["currency"],
+            "total_minor": sum(minor_of(answer, digits) for answer in found.answers),
+            "valid_until": valid_until, "renewed": 0, "version": 1,
+        },
     )  # fmt: skip
     connection.execute(
-        insert(HOLDS).values(
-            quote=quote, number=number, kind=basket.kind, state="live", until=hold.until, needs=needs_text(hold.needs)
-        )
-    )
+        insert(HOLDS),
+        {
+            "quote": quote, "number": number, "kind": basket.kind, "state": "live", "until": hold.until,
+            "needs": needs_text(hold.needs),
+        },
+    )  # fmt: skip
     write_items(write, quote, basket.bodies, found)
-    ask_for(write, found.shelf.shop, quote, found.answers, found.needs, now=now, today=house.clock.today())
-    connection.execute(update(QUOTES).where(QUOTES.c.id == quote).values(state=state_by_signs(connection, quote)))
-    add_entry(
-        write, "quote", quote, at=now, by=basket.key, kind="hold", body={"hold": basket.kind, "until": hold.until}
-    )
+    if any(answer["outcome"] == SIGN_OFF for answer in found.answers):
+        ask_for(write, found.shelf.shop, quote, found.answers, found.needs, now=now, today=house.clock.today())
+        state = state_by_signs(connection, quote)
+        connection.execute(update(QUOTES).where(QUOTES.c.id == quote).values(state=state))
+    held = {"hold": basket.kind, "until": hold.until}
+    add_entry(write, "quote", quote, at=now, by=basket.key, kind="hold", body=held, first=True)
     write.stock += 1
     return quote, hold
 

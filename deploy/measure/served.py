@@ -32,6 +32,7 @@ from api.schemas.answer import CheckAnswer
 from api.schemas.spec import SpecIn, to_spec
 from api.settings import Settings
 from api.settled import settle
+from measure.holds import furnish
 from measure.load import OWNER_KEY, RoundError
 from measure.workshop import TODAY, demo
 from rules.check import check
@@ -66,6 +67,7 @@ def app_of(name: str, folder: str) -> FastAPI:
         return bare()
     store = f"sqlite:///{folder}/measured.sqlite3"
     house = open_house(Settings(today=TODAY, database_url=store, bootstrap_owner_key=OWNER_KEY))
+    furnish(house)
     if name == "plumbing":
         answer = prepared_answer()
         vars(answering)["quick_check"] = lambda *_, **__: answer
