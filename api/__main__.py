@@ -13,12 +13,14 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
+from api import keys_command
 from api import settings as reading
 from api.body import parse
+from api.desk.audit import differences
 from api.document import as_text
 from api.errors import ProblemError, schema_violation
 from api.examples import example_app, write
-from api.house import shop_at_hand
+from api.house import open_house, shop_at_hand
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
@@ -73,6 +75,13 @@ def _parser() -> argparse.ArgumentParser:
     checking.add_argument("--defaults", action="store_true", help="fill gaps from the pattern's defaults")
     checking.add_argument("--today", type=_typed(reading.day), help="check as of this date, such as 2026-03-02")
     checking.set_defaults(run=_check)
+    auditing = commands.add_parser(
+        "audit",
+        help="derive the stock from its entries again",
+        description="Derives every balance from its entries and lays out what is set aside. Exit code: 0 well, 1 not.",
+    )
+    auditing.set_defaults(run=_audit)
+    keys_command.add_parser(commands).set_defaults(run=_keys)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")
     describing.add_argument(
         "--write",
@@ -124,6 +133,31 @@ def _check(settings: Settings, options: argparse.Namespace) -> int:
     else:
         print(rendered(answer, color=sys.stdout.isatty() and "NO_COLOR" not in os.environ), end="")
     return EXIT_OF[answer["outcome"]]
+
+
+def _audit(settings: Settings, _options: argparse.Namespace) -> int:
+    house = open_house(settings)
+    try:
+        with house.store.read() as connection:
+            found = list(differences(connection, house.catalog, house.shelves.gap_um))
+    finally:
+        house.close()
+    for each in found:
+        print(each)
+    print("The book agrees with its entries." if not found else f"{len(found)} differences.")
+    return 1 if found else 0
+
+
+def _keys(settings: Settings, options: argparse.Namespace) -> int:
+    house = open_house(settings)
+    try:
+        for line in keys_command.run(house, options):
+            print(line)
+    except keys_command.KeyCommandError as bad:
+        raise _UnreadableError(str(bad)) from None
+    finally:
+        house.close()
+    return 0
 
 
 def _spec(name: str) -> SpecIn:

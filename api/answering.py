@@ -8,8 +8,10 @@ from typing import Any
 from fastapi.concurrency import run_in_threadpool
 
 from api.house import House
+from api.keys import Key
 from api.schemas.spec import SpecIn, to_spec
-from api.visibility import Caller, view
+from api.store.shelf import Shelf
+from api.visibility import view
 from rules.check import check, quick_check
 
 
@@ -17,24 +19,26 @@ async def answer_to(
     house: House,
     spec: SpecIn,
     *,
-    caller: Caller,
+    key: Key,
+    shelf: Shelf,
     fill_defaults: bool = False,
     alternatives: int = 0,
     explain: bool = False,
 ) -> Mapping[str, Any]:
     """Return the verdict on a spec as the caller may see it."""
-    asked, today = to_spec(spec), house.clock.today()
+    asked, today, shop = to_spec(spec), house.clock.today(), shelf.shop
     more = fill_defaults or alternatives or explain
-    answer = None if more else quick_check(house.shop, asked, today=today)
+    answer = None if more else quick_check(shop, asked, today=today)
     if answer is None:
         # A dear check takes a second: in a thread it does not keep health checks and other callers waiting.
         answer = await run_in_threadpool(
             check,
-            house.shop,
+            shop,
             asked,
             today=today,
             fill_defaults=fill_defaults,
             alternatives=alternatives,
             explain=explain,
         )
-    return view(answer, caller)
+    house.log.add(house.now(), key.id, answer)
+    return view(answer, key.caller)

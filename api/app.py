@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager
 
 from fastapi import FastAPI
+from limits import parse
 
 from api import errors
+from api.desk.keeper import Keeper
 from api.docs import add_docs
 from api.document import add_document
+from api.door import Door
 from api.edge import BodyLimit, Envelope
 from api.house import House
 from api.lane import CheckLane
@@ -24,32 +28,53 @@ from api.routes import (
     health,
     kinds,
     leathers,
+    lots,
+    orders,
     patterns,
     price_list,
     problems,
+    quotes,
+    refusals,
     rules,
+    sign_offs,
+    supplies,
     threads,
     typefaces,
 )
+from api.settings import DEFAULT_PAGE_LIMIT
 
 _RESOURCES = (
     checks, catalog, patterns, kinds, leathers, threads, edges, hardware, typefaces, foils, carry_items,
-    price_list, rules, problems, health,
+    price_list, rules, refusals, problems, health,
 )  # fmt: skip
 
 
-def create_app(house: House) -> FastAPI:
-    """Build the service over an open house."""
-    app = FastAPI(docs_url=None, redoc_url=None, redirect_slashes=False, openapi_url="/openapi.json")
+def create_app(house: House, page_limit: str = DEFAULT_PAGE_LIMIT) -> FastAPI:
+    """Build the service over an open house; ``page_limit`` is how often each page key may ask."""
+
+    @asynccontextmanager
+    async def kept(_app: FastAPI) -> AsyncIterator[None]:
+        keeper = Keeper(house)
+        keeper.start()
+        try:
+            yield
+        finally:
+            keeper.stop()
+
+    app = FastAPI(lifespan=kept, docs_url=None, redoc_url=None, redirect_slashes=False, openapi_url="/openapi.json")
     app.state.house = house
     app.state.published = Published(house.shop)
     for resource in _RESOURCES:
         app.include_router(resource.router)
+    for record in (lots, supplies, quotes, sign_offs, orders):
+        app.include_router(record.router)
+        app.include_router(record.reads)
     add_docs(app)
     add_document(app)
     app.state.methods_at = _methods_of(app)
     errors.install(app)
     app.add_middleware(CheckLane, house=house)
+    app.add_middleware(Door, house=house, page_limit=parse(page_limit))
     app.add_middleware(BodyLimit)
     app.add_middleware(Envelope)  # added last, so outermost: every answer passes through it
     return app

@@ -18,7 +18,8 @@ DEMO_SPEC: Final[dict[str, Any]] = {
 }
 
 
-def demo_command(address: str) -> str:
-    """Return one line for a shell that checks the demo spec at ``http://HOST:PORT``."""
+def demo_command(address: str, key: str) -> str:
+    """Return one line for a shell that checks the demo spec at ``http://HOST:PORT`` with a key."""
     body = json.dumps(DEMO_SPEC, separators=(",", ":"))
-    return f"curl -s {address}/v1/checks -H 'content-type: application/json' -d {shlex.quote(body)}"
+    headers = f"-H 'authorization: Bearer {key}' -H 'content-type: application/json'"
+    return f"curl -s {address}/v1/checks {headers} -d {shlex.quote(body)}"

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
 from fastapi import Depends, Query, Request
 from pydantic import BaseModel, ConfigDict
 from starlette.types import Scope
 
+from api.errors import ProblemError
 from api.house import House
+from api.keys import Key
 from api.published import Published
 from api.visibility import Caller
 
@@ -33,17 +35,32 @@ async def _published(request: Request) -> Published:
     return published
 
 
-def who(_scope: Scope) -> Caller:
-    """Return who asks."""
-    # Until there are keys, whoever reaches the port is the owner; the default host is this machine.
-    return Caller.OWNER
+def key_in(scope: Scope) -> Key:
+    """Return the key that the door let in."""
+    key: Key = scope["state"]["key"]
+    return key
+
+
+async def _key(request: Request) -> Key:
+    return key_in(request.scope)
 
 
 async def _caller(request: Request) -> Caller:
-    return who(request.scope)
+    return key_in(request.scope).caller
+
+
+def least(who: Caller) -> Any:
+    """Return the dependency of routes that are for keys of a class and those above it."""
+
+    async def check(request: Request) -> None:
+        if key_in(request.scope).caller < who:
+            raise ProblemError("key-not-enough", f"this call is for keys of the class {who.name.lower()} and above")
+
+    return Depends(check)
 
 
 NO_QUERY: Final = Depends(_no_query)
 HouseDep = Annotated[House, Depends(_house)]
 PublishedDep = Annotated[Published, Depends(_published)]
+KeyDep = Annotated[Key, Depends(_key)]
 CallerDep = Annotated[Caller, Depends(_caller)]

@@ -9,6 +9,8 @@ from typing import Any, Final
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from api.door import is_open
+from api.routes.documented import problems
 from api.schemas.problem import Problem
 
 TITLE: Final = "Quarterfoot"
@@ -23,6 +25,12 @@ Every error is a problem (RFC 9457).
 """
 TAGS: Final = (
     {"name": "checks", "description": "Specs held against the rules and the stock."},
+    {"name": "quotes", "description": "Baskets frozen and priced, with all that they take set aside."},
+    {"name": "sign-offs", "description": "What the maker is asked to agree to."},
+    {"name": "orders", "description": "Quotes accepted, on their way to the bench and out of the door."},
+    {"name": "lots", "description": "Leather in stock and its ledger."},
+    {"name": "supplies", "description": "Thread, edge finish, foil, hardware and type in stock, and their ledger."},
+    {"name": "refusals", "description": "What was asked for and could not be made."},
     {"name": "catalog", "description": "What the workshop makes, and of what. Documents carry an ETag."},
     {"name": "rules", "description": "The rule book: reasons, limits, sources, examples."},
     {"name": "problems", "description": "What each kind of error means."},
@@ -55,9 +63,30 @@ def _built(app: FastAPI) -> dict[str, Any]:
     schema = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
     parts = schema.pop("$defs")
     document["components"]["schemas"].update({**parts, "Problem": schema})
-    for operation in operations(document):
-        _drop_body_of_304(operation)
+    document["components"]["securitySchemes"] = {"key": _KEY}
+    document["security"] = [{"key": []}]
+    for path, item in document["paths"].items():
+        for operation in item.values():
+            _drop_body_of_304(operation)
+            if is_open(path):
+                operation["security"] = []
+            else:
+                _say_what_the_door_answers(operation)
     return document
+
+
+#: What the door answers before any operation is reached.
+_AT_THE_DOOR: Final = ("key-unknown", "key-not-enough", "too-many-requests")
+_KEY: Final = {
+    "type": "http",
+    "scheme": "bearer",
+    "description": "A key of the class page, server, staff or owner; each sees and may do more than the one before.",
+}
+
+
+def _say_what_the_door_answers(operation: dict[str, Any]) -> None:
+    for status, said in problems(*_AT_THE_DOOR).items():
+        operation["responses"].setdefault(str(status), said)
 
 
 def operations(document: Mapping[str, Any]) -> Iterator[dict[str, Any]]:

@@ -27,6 +27,7 @@ _DEFAULTS: Final = (
     (b"cache-control", b"no-store"),
     (b"content-security-policy", b"default-src 'none'; frame-ancestors 'none'"),
 )
+_ALL: Final = (*_HEADERS, *_DEFAULTS)
 
 
 class Envelope:
@@ -80,8 +81,8 @@ def _request_id(scope: Scope) -> str:
 
 def _dress(headers: list[tuple[bytes, bytes]], request_id: str) -> list[tuple[bytes, bytes]]:
     present = {name.lower() for name, _ in headers}
-    missing = [header for header in _DEFAULTS if header[0] not in present]
-    return [*headers, *_HEADERS, *missing, (b"request-id", request_id.encode("ascii"))]
+    missing = [header for header in _ALL if header[0] not in present]
+    return [*headers, *missing, (b"request-id", request_id.encode("ascii"))]
 
 
 class _TooLargeError(Exception):

@@ -16,6 +16,8 @@ from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 
+from api.store.engine import BusyError
+
 MEDIA_TYPE: Final = "application/problem+json"
 MAX_ERRORS: Final = 50
 _MAX_POINTER: Final = 120
@@ -45,6 +47,18 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             " numbers, keys written twice and very deep nesting are no JSON here.",
         ),
         ProblemType(
+            "key-unknown", 401, "A key is needed",
+            "Send a key as Authorization: Bearer. A key that is unknown, revoked or has expired is no key.",
+        ),
+        ProblemType(
+            "origin-not-allowed", 403, "The key is not for that page",
+            "A key for web pages names the origins of the pages that may use it.",
+        ),
+        ProblemType(
+            "key-not-enough", 403, "The key is not for this",
+            "Keys come in classes; this call, or a field of its body, is for another class.",
+        ),
+        ProblemType(
             "not-found", 404, "There is nothing here",
             "The address, or the code or id in it, is not known, or is not yours to see. Codes are"
             " compared without regard to case.",
@@ -67,13 +81,78 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             " lacks is never an error: it is a finding of the check.",
         ),
         ProblemType(
+            "key-missing", 400, "The request needs a key of its own",
+            "Send Idempotency-Key with a text that you use for this one request, such as a UUID. Sending the"
+            " request again with the same key has no second effect and gets the same answer.",
+        ),
+        ProblemType(
+            "key-running", 409, "The same request is still being answered",
+            "Another request with this Idempotency-Key has not been answered yet. Wait, then send it again.",
+        ),
+        ProblemType(
+            "key-reused", 422, "The request's key was used for another request",
+            "This Idempotency-Key came with another body before. Use a new key for a new request.",
+        ),
+        ProblemType(
+            "not-buildable", 409, "Not everything can be made as asked",
+            "Nothing was set aside. checks holds the verdict on each item, in the order of the items.",
+        ),
+        ProblemType(
+            "stock-changed", 409, "The stock is no longer what it was",
+            "What was buildable a moment ago, or was set aside, is not there any more. check is the verdict now.",
+        ),
+        ProblemType(
+            "hold-lapsed", 409, "Nothing is set aside any more",
+            "The time ran out, or the quote was withdrawn. check is the verdict now; renew the quote or make another.",
+        ),
+        ProblemType(
+            "price-changed", 409, "The price is another now",
+            "The quote is too old for its price to stand. check has the price of today; make a new quote from it.",
+        ),
+        ProblemType(
+            "sign-off-missing", 409, "The maker has not agreed yet",
+            "A finding of the quote needs the maker's agreement, or it was given for what has changed since."
+            " sign_offs lists those that are missing.",
+        ),
+        ProblemType(
+            "contradiction", 409, "The request contradicts what the book says",
+            "The request has the right shape, and yet what it says cannot be: more taken than there is, an item or a"
+            " lot that is not there. Each entry of errors points at a field and says what would fit.",
+        ),
+        ProblemType(
+            "wrong-state", 409, "That cannot be done in this state",
+            "state is the record's state; takes lists the kinds of entries that it takes now.",
+        ),
+        ProblemType(
+            "measures-missing", 409, "What is left must be measured",
+            "No straight cuts leave room for what is set aside for others in this lot. Say in rectangles_left_mm what"
+            " is left, or cut from another lot.",
+        ),
+        ProblemType(
+            "changed-meanwhile", 412, "The record has changed since you read it",
+            "Read it again; its ETag is what If-Match must name.",
+        ),
+        ProblemType(
+            "version-missing", 428, "Say which version you have read",
+            "Send If-Match with the ETag of the record as you read it, so that nobody's change is overwritten.",
+        ),
+        ProblemType(
+            "too-many-requests", 429, "Too many requests with this key",
+            "Wait the seconds in Retry-After. RateLimit says how many are left in the window.",
+        ),
+        ProblemType(
+            "busy", 503, "Too many are writing at once",
+            "Nothing was written. Send the request again after the seconds in Retry-After.",
+        ),
+        ProblemType(
             "internal-error", 500, "Something went wrong here",
             "The fault is ours; the request may be sent again. Name the instance when you report it.",
         ),
     )
 }  # fmt: skip
 
-_SLUG_OF_STATUS: Final = {kind.status: kind.slug for kind in PROBLEM_TYPES.values()}
+#: For errors of the framework, which know a status only: the first kind of each.
+_SLUG_OF_STATUS: Final = {kind.status: kind.slug for kind in reversed(list(PROBLEM_TYPES.values()))}
 
 # From the schema library's own codes to ours, which stay the same whatever library is used.
 _CODES: Final[Mapping[str, tuple[str, str]]] = {
@@ -96,6 +175,8 @@ _CODES: Final[Mapping[str, tuple[str, str]]] = {
     "greater_than_equal": ("too_small", "at least {ge}"),
     "less_than_equal": ("too_large", "at most {le}"),
     "literal_error": ("not_offered", "one of {expected}"),
+    "union_tag_invalid": ("not_offered", "kind is one of {expected_tags}"),
+    "union_tag_not_found": ("missing", "the field kind is needed"),
 }
 
 
@@ -109,13 +190,15 @@ class ProblemError(Exception):
         *,
         errors: Sequence[Mapping[str, str]] = (),
         headers: Mapping[str, str] | None = None,
+        members: Mapping[str, Any] | None = None,
     ) -> None:
-        """Keep what the answer needs."""
+        """Keep what the answer needs; ``members`` are further fields of the problem."""
         super().__init__(detail)
         self.kind = PROBLEM_TYPES[slug]
         self.detail = detail
         self.errors = errors
         self.headers = dict(headers or {})
+        self.members = dict(members or {})
 
 
 def not_found(noun: str) -> ProblemError:
@@ -123,8 +206,8 @@ def not_found(noun: str) -> ProblemError:
     return ProblemError("not-found", f"there is no such {noun}")
 
 
-def problem(error: ProblemError, request_id: str) -> Response:
-    """Return the answer for an error."""
+def problem_body(error: ProblemError, request_id: str) -> dict[str, Any]:
+    """Return the body of the answer for an error."""
     body: dict[str, Any] = {
         "type": error.kind.path,
         "title": error.kind.title,
@@ -134,7 +217,14 @@ def problem(error: ProblemError, request_id: str) -> Response:
     }
     if error.errors:
         body["errors"] = list(error.errors)
-    text = json.dumps(body, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
+    return body | error.members
+
+
+def problem(error: ProblemError, request_id: str) -> Response:
+    """Return the answer for an error."""
+    text = json.dumps(problem_body(error, request_id), ensure_ascii=False, separators=(",", ":")).encode(
+        "utf-8", "replace"
+    )
     return Response(text, error.kind.status, error.headers, MEDIA_TYPE)
 
 
@@ -181,19 +271,26 @@ def install(app: FastAPI) -> None:
 
     async def on_schema(request: Request, error: Exception) -> Response:
         assert isinstance(error, RequestValidationError)
-        return problem(_from_schema(error), request_id_of(request))
+        return problem(_from_schema(error, entry=request.url.path.endswith("/entries")), request_id_of(request))
 
     async def on_http(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
         return problem(_from_http(error, request), request_id_of(request))
 
+    async def on_busy(request: Request, _error: Exception) -> Response:
+        busy = ProblemError("busy", "another change is being written", headers={"retry-after": "1"})
+        return problem(busy, request_id_of(request))
+
+    app.add_exception_handler(BusyError, on_busy)
     app.add_exception_handler(ProblemError, on_problem)
     app.add_exception_handler(RequestValidationError, on_schema)
     app.add_exception_handler(HTTPException, on_http)
 
 
-def _from_schema(error: RequestValidationError) -> ProblemError:
-    faults = error.errors()
+def _from_schema(error: RequestValidationError, *, entry: bool) -> ProblemError:
+    faults: Sequence[Any] = error.errors()
+    if entry:  # the schema library names the kind of entry as if it were a field
+        faults = [{**fault, "loc": ("body", *fault["loc"][2:])} if len(fault["loc"]) > 2 else fault for fault in faults]
     if faults and faults[0]["type"] == "json_invalid":
         return ProblemError("unparsable-body", str(faults[0]["ctx"]["error"]))
     return schema_violation(faults)

@@ -24,6 +24,8 @@ from api.house import open_house
 from api.settings import Settings
 
 EXAMPLE_DAY: Final = date(2026, 3, 2)
+#: The owner's key of the examples' own store, which is gone when they are written.
+EXAMPLE_KEY: Final = "qf.owner.example.not-a-secret-at-all"
 _REQUEST_ID: Final = "example-0001"
 
 
@@ -31,7 +33,8 @@ _REQUEST_ID: Final = "example-0001"
 def example_app() -> Iterator[FastAPI]:
     """Give the service over the demo workshop on the day of the examples, its store new and soon gone."""
     with TemporaryDirectory() as folder:
-        house = open_house(Settings(today=EXAMPLE_DAY, database_url=f"sqlite:///{Path(folder) / 'example.sqlite3'}"))
+        url = f"sqlite:///{Path(folder) / 'example.sqlite3'}"
+        house = open_house(Settings(today=EXAMPLE_DAY, database_url=url, bootstrap_owner_key=EXAMPLE_KEY))
         try:
             yield create_app(house)
         finally:
@@ -67,7 +70,7 @@ async def _ask(app: FastAPI, request: Mapping[str, Any]) -> dict[str, Any]:
         response = await client.request(
             request["method"],
             request["path"],
-            headers={"request-id": _REQUEST_ID},
+            headers={"request-id": _REQUEST_ID, "authorization": f"Bearer {EXAMPLE_KEY}"},
             json=request.get("body"),
         )
     return {"status": response.status_code, "body": response.json()}

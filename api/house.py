@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
@@ -13,9 +13,11 @@ from sqlalchemy import select
 import rules
 from api.clock import Clock, clock_from
 from api.desk.expiry import sweep
+from api.desk.log import CheckLog
 from api.keys import Keyring, make_key, read_keys
+from api.once import Running
 from api.settings import Settings
-from api.store.engine import Store, is_there
+from api.store.engine import BusyError, Store, is_there
 from api.store.migrate import bring_up
 from api.store.shelf import Shelf, Shelves, stamp
 from api.store.stock import add_unknown_supplies, is_new, seed
@@ -36,9 +38,12 @@ class House:
 
     def __init__(self, shop: Shop, clock: Clock, store: Store) -> None:
         """Keep a shop with the catalog's figures, and the store that says what became of them."""
+        self.catalog = shop.catalog
         self.clock = clock
         self.store = store
         self.shelves = Shelves(store, shop)
+        self.running = Running()
+        self.log = CheckLog(store)
         self._keys: tuple[int, Keyring] | None = None
 
     @property
@@ -47,7 +52,8 @@ class House:
         shelf = self.shelves.current()
         due = shelf.due
         if due is not None and due <= self.now():
-            sweep(self.store, self.shelves, self.now())
+            with suppress(BusyError):  # what is due and still held only makes an answer more careful
+                sweep(self.store, self.shelves, self.now())
             shelf = self.shelves.current()
         return shelf
 
@@ -58,8 +64,12 @@ class House:
 
     @property
     def keys(self) -> Keyring:
-        """The keys in force. Whoever asks for the shelf at the same request costs no second look."""
-        revision = self.shelves.current().revisions.keys
+        """The keys in force."""
+        return self.keys_at(self.shelves.current())
+
+    def keys_at(self, shelf: Shelf) -> Keyring:
+        """Return the keys in force at a shelf's revision: one look at the store does for both."""
+        revision = shelf.revisions.keys
         if self._keys is None or self._keys[0] != revision:
             with self.store.read() as connection:
                 self._keys = revision, read_keys(connection)
@@ -70,7 +80,8 @@ class House:
         return stamp(self.clock.now())
 
     def close(self) -> None:
-        """Close the store."""
+        """Write what waits to be written and close the store."""
+        self.log.flush()
         self.store.close()
 
 

@@ -15,7 +15,7 @@ from typing import Any, Final
 from pydantic_core import from_json
 from sqlalchemy import Connection, insert, select
 
-from api.store.engine import Write
+from api.store.engine import Store, Write
 from api.store.stock import dumped
 from api.store.tables import API_KEYS
 from api.visibility import Caller
@@ -130,3 +130,15 @@ def make_key(
     )
     write.keys += 1
     return text
+
+
+def page_key(store: Store) -> str | None:
+    """Return the text of the first page key in force, or None."""
+    with store.read() as connection:
+        found: str | None = connection.execute(
+            select(API_KEYS.c.public)
+            .where(API_KEYS.c.public.is_not(None), API_KEYS.c.revoked_at.is_(None), API_KEYS.c.expires_at.is_(None))
+            .order_by(API_KEYS.c.created_at)
+            .limit(1)
+        ).scalar()
+    return found

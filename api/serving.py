@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-import ipaddress
 import socket
 from collections.abc import Callable
 from contextlib import suppress
+from typing import Final
 
 import uvicorn
 
 from api.app import create_app
 from api.demo import demo_command
-from api.house import open_house
+from api.house import House, open_house
+from api.keys import CLASSES, make_key, page_key
 from api.settings import Settings
 from api.settled import settle
 
+#: The demo shop front and its server are one client; staff and owner are the workshop.
+_DEMO_CLIENT: Final = {"page": "demo-shop", "server": "demo-shop", "staff": "workshop", "owner": "workshop"}
 Tell = Callable[[str], None]
 
 
@@ -46,17 +49,41 @@ def serve(settings: Settings, *, tell: Tell, warn: Tell) -> int:
         catalog.strict_yaml.Faults: the catalog or the rule book is broken.
     """
     house = open_house(settings)
-    app = create_app(house)
+    app = create_app(house, settings.page_limit)
+    secrets = _first_keys(house) if settings.demo_keys else []
     settle()
     listener = _listener(settings.host, settings.port)
     address = _address(listener)
-    if not ipaddress.ip_address(listener.getsockname()[0]).is_loopback:
-        warn("Warning: whoever reaches this address is taken for the owner and sees costs.")
     config = uvicorn.Config(app, access_log=False, log_level="warning", server_header=False)
-    greeting = f"Quarterfoot answers at {address} (docs at {address}/docs). Try:\n{demo_command(address)}"
-    with suppress(KeyboardInterrupt):  # the server hands Ctrl-C on after it has closed in order
-        _Server(config, lambda: tell(greeting)).run(sockets=[listener])
+    greeting = "\n".join(
+        [f"Quarterfoot answers at {address} (docs at {address}/docs).", *secrets, *_to_try(house, address)]
+    )
+    try:
+        with suppress(KeyboardInterrupt):  # the server hands Ctrl-C on after it has closed in order
+            _Server(config, lambda: tell(greeting)).run(sockets=[listener])
+    finally:
+        house.close()
     return 0
+
+
+def _first_keys(house: House) -> list[str]:
+    """Give a store without keys for the demo one of each class; return what to show, this once."""
+    if page_key(house.store) is not None:
+        return []
+    with house.store.write() as write:
+        made = {
+            name: make_key(write, name, name="demo", at=house.now(), by="first start", client=_DEMO_CLIENT.get(name))
+            for name in CLASSES
+        }
+    lines = [f"  {name:<7}{text}" for name, text in made.items()]
+    return ["Keys, shown this once; only their hashes are kept (the page key is no secret):", *lines]
+
+
+def _to_try(house: House, address: str) -> list[str]:
+    key = page_key(house.store)
+    if key is None:
+        return ['No key for web pages is there yet. Make one: python -m api keys make page --name "my shop"']
+    return ["Try:", demo_command(address, key)]
 
 
 def _listener(host: str, port: int) -> socket.socket:

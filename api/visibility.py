@@ -110,6 +110,55 @@ NOUNS: Final[Mapping[str, Mapping[str, Caller]]] = {
 }
 
 
+SERVER: Final = Caller.SERVER
+_SIGN_OFF: Final = {"lots": STAFF, "note": STAFF, "by": STAFF, "*": SERVER}
+#: Quotes, orders and sign-offs. Verdicts inside them follow the table of answers.
+RECORD: Final[Mapping[str, Any]] = {
+    "items": {
+        "item": SERVER,
+        "spec": {"lots": STAFF, "*": SERVER},
+        "check": SERVER,
+        "sign_offs": _SIGN_OFF,
+        "to_cut": STAFF,
+    },
+    "as_built": {"cuts": STAFF, "*": SERVER},
+    "entries": {
+        "lot": STAFF,
+        "rectangles_left_mm": STAFF,
+        "area_left_dm2": STAFF,
+        "by": STAFF,
+        "agreed": STAFF,
+        "stock": STAFF,
+        "*": SERVER,
+    },
+    "version": OWNER,
+    "*": SERVER,
+}
+
+
+def record_view(record: Mapping[str, Any], who: Caller) -> dict[str, Any]:
+    """Return a quote or an order as a caller may see it. The record itself is never changed."""
+    items = [{**item, "check": view(item["check"], who)} for item in record["items"]]
+    shown = _seen({**record, "items": items}, RECORD, who, stock=False)
+    shown.pop("version", None)  # the ETag says it
+    return shown
+
+
+def sign_off_view(sign: Mapping[str, Any], who: Caller) -> dict[str, Any]:
+    """Return a sign-off as a caller may see it."""
+    return _seen(sign, _SIGN_OFF, who, stock=False)
+
+
+def problem_view(members: Mapping[str, Any], who: Caller) -> dict[str, Any]:
+    """Return the further fields of a problem as a caller may see them."""
+    shown = dict(members)
+    if "check" in shown:
+        shown["check"] = view(shown["check"], who)
+    if "checks" in shown:
+        shown["checks"] = [view(answer, who) for answer in shown["checks"]]
+    return shown
+
+
 def view(answer: Mapping[str, Any], who: Caller) -> Mapping[str, Any]:
     """Return a check's answer as a caller may see it. The answer itself is never changed."""
     if who is Caller.OWNER:

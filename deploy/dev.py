@@ -267,6 +267,7 @@ def serve(home: Home, command: Command) -> int:
         return PORT_TAKEN
     ensure(home, "runtime")
     os.environ.setdefault("QUARTERFOOT_TODAY", DEMO_DAY)
+    os.environ.setdefault("QUARTERFOOT_DEMO_KEYS", "1")
     return _become(home, ["-m", "api", "serve", "--port", str(command.port)])
 
 

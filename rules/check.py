@@ -87,6 +87,19 @@ def check(
     explain: bool = False,
 ) -> dict[str, Any]:
     """Return the answer to a spec; with ``fill_defaults`` its gaps are filled first and named."""
+    return checked(shop, spec, today=today, fill_defaults=fill_defaults, alternatives=alternatives, explain=explain)[0]
+
+
+def checked(
+    shop: Shop,
+    spec: Spec,
+    *,
+    today: date,
+    fill_defaults: bool = False,
+    alternatives: int = 0,
+    explain: bool = False,
+) -> tuple[dict[str, Any], Verdict]:
+    """Return the answer to a spec with the verdict behind it, for whoever sets aside what it takes."""
     filled: tuple[str, ...] = ()
     if fill_defaults:
         spec, filled = fill_gaps(spec, shop.indexes)
@@ -99,7 +112,7 @@ def check(
         remedies_for(shop, spec, verdict, recheck),
         alternatives_for(verdict, recheck, alternatives) if alternatives else [],
     )
-    return _answer(shop, verdict, filled, offers, explain=explain)
+    return _answer(shop, verdict, filled, offers, explain=explain), verdict
 
 
 def quick_check(shop: Shop, spec: Spec, *, today: date) -> dict[str, Any] | None:

@@ -16,7 +16,7 @@ from catalog.model import Catalog, HeldPanel, Leather, Lot, Number
 from rules.case import Case
 from rules.labor import order_minutes
 from rules.measures.edges import edge_ul
-from rules.stock import need_um2
+from rules.stock import Warehouse, need_um2
 
 RETIRED = "retired"
 LAST_LOT = "last_lot"
@@ -201,3 +201,29 @@ def with_retired(catalog: Catalog) -> Catalog:
         if leather.status == LAST_LOT and not any(lot.left_um2 for lot in catalog.lots_of(code))
     }
     return replace(catalog, leathers={**catalog.leathers, **retired}) if retired else catalog
+
+
+def lie_together(stock: Catalog, needs: Iterable[Needs], warehouse: Warehouse) -> bool:
+    """Whether a stock from which nothing is set aside holds all that is needed, panels by one joint layout.
+
+    ``warehouse`` must not have seen these lots in another state under the same key.
+    """
+    every = tuple(needs)
+    if any(lot not in stock.lots for each in every for lot in each.lots):
+        return False
+    for nouns, name, taken in (
+        (stock.threads, "left_um", _sum(each.thread_um for each in every)),
+        (stock.edges, "left_ul", _sum(each.edge_ul for each in every)),
+        (stock.foils, "left_um", _sum(each.foil_um for each in every)),
+        (stock.hardware, "stock", _sum(each.hardware for each in every)),
+    ):
+        if any(_falls_short(nouns[code], name, amount) for code, amount in taken.items()):
+            return False
+    held = less(stock, every, warehouse.gap_um)
+    lots = {lot for each in every for lot in each.lots}
+    return all(warehouse.holds([], held.lots[lot], stock.leathers[held.lots[lot].leather].kind) for lot in lots)
+
+
+def _falls_short(noun: Any, name: str, amount: int) -> bool:
+    left = getattr(noun, name)
+    return left is not None and left < amount

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
+from support.postgres import a_database, a_server
 
 import catalog
 from catalog.load import load_catalog
@@ -41,3 +44,20 @@ def oddlestone(oddlestone_files: dict[str, str]) -> Catalog:
 def tiny_catalog(tiny_files: dict[str, str]) -> Catalog:
     """Return the tiny workshop: yen, one kind, two leathers, three lots, one pattern."""
     return load_catalog(tiny_files)
+
+
+@pytest.fixture(scope="session")
+def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Return the address of a PostgreSQL server on which databases may be made; say loudly where there is none."""
+    with ExitStack() as stack:
+        yield stack.enter_context(a_server(tmp_path_factory))
+
+
+@pytest.fixture(params=["sqlite", "postgres"])
+def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Return the URL of a new, empty database: SQLite, then PostgreSQL."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path / 'store.sqlite3'}"
+        return
+    with a_database(request.getfixturevalue("postgres")) as url:
+        yield url

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
-from api.deps import NO_QUERY, CallerDep, PublishedDep
+from api.deps import NO_QUERY, CallerDep, PublishedDep, least
 from api.published import respond
 from api.routes.documented import CONDITIONAL, tagged
 from api.schemas.workshop import CatalogOut
+from api.visibility import Caller
 
-router = APIRouter(tags=["catalog"])
+router = APIRouter(tags=["catalog"], dependencies=[least(Caller.PAGE)])
 
 
 @router.get(

@@ -28,6 +28,33 @@ CONDITIONAL: Final[dict[str, Any]] = {
 }
 
 
+#: The header by which a retry is known.
+KEYED: Final[dict[str, Any]] = {
+    "parameters": [
+        {
+            "name": "Idempotency-Key",
+            "in": "header",
+            "required": True,
+            "description": "A text of your own for this one request, such as a UUID. Sent again with the same body"
+            " within two days it has no second effect and gets the same answer.",
+            "schema": {"type": "string", "minLength": 1, "maxLength": 128, "pattern": "^[!#-\\[\\]-~]+$"},
+        }
+    ]
+}
+#: The header by which a caller says which version it has read.
+VERSIONED: Final[dict[str, Any]] = {
+    "parameters": [
+        {
+            "name": "If-Match",
+            "in": "header",
+            "required": False,
+            "description": "The ETag of the record as you read it. Needed where the entry decides something.",
+            "schema": {"type": "string"},
+        }
+    ]
+}
+
+
 def read_one(operation: str, parameter: str, code: str) -> dict[str, Any]:
     """Return the link from a list to one of its entries; ``code`` is the field that names it."""
     return {
@@ -41,9 +68,12 @@ def read_one(operation: str, parameter: str, code: str) -> dict[str, Any]:
 
 def problems(*slugs: str) -> Responses:
     """Return what the document says of these problems."""
+    titles: dict[int, list[str]] = {}
+    for slug in (*slugs, "internal-error"):
+        titles.setdefault(PROBLEM_TYPES[slug].status, []).append(PROBLEM_TYPES[slug].title)
     return {
-        PROBLEM_TYPES[slug].status: {"description": f"{PROBLEM_TYPES[slug].title}.", "content": _PROBLEM}
-        for slug in (*slugs, "internal-error")
+        status: {"description": f"{'. Or: '.join(dict.fromkeys(words))}.", "content": _PROBLEM}
+        for status, words in titles.items()
     }
 
 

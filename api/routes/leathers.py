@@ -7,15 +7,16 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.deps import NO_QUERY, CallerDep, HouseDep, PublishedDep
+from api.deps import NO_QUERY, CallerDep, HouseDep, PublishedDep, least
 from api.errors import not_found
 from api.published import respond
 from api.routes.documented import CONDITIONAL, read_one, tagged
 from api.schemas.figures import Code, Line
 from api.schemas.nouns import LeatherList, LeatherOut
+from api.visibility import Caller
 from catalog.said import rank_leathers
 
-router = APIRouter(tags=["catalog"])
+router = APIRouter(tags=["catalog"], dependencies=[least(Caller.PAGE)])
 
 
 class LeatherQuery(BaseModel):

@@ -6,14 +6,15 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from api.deps import NO_QUERY, CallerDep, PublishedDep
+from api.deps import NO_QUERY, CallerDep, PublishedDep, least
 from api.errors import not_found
 from api.published import respond
 from api.routes.documented import CONDITIONAL, read_one, tagged
 from api.schemas.figures import Code
 from api.schemas.patterns import PatternList, PatternOut
+from api.visibility import Caller
 
-router = APIRouter(tags=["catalog"])
+router = APIRouter(tags=["catalog"], dependencies=[least(Caller.PAGE)])
 
 
 @router.get(

@@ -72,6 +72,10 @@ class Shelves:
         current = self._current
         if current is not None and current.revisions[:2] == revisions[:2]:  # keys alone have changed
             return Shelf(current.shop, current.base, current.holds, revisions)
+        return self.read_anew(connection, revisions)
+
+    def read_anew(self, connection: Connection, revisions: Revisions) -> Shelf:
+        """Return the shelf as a connection sees it, what its transaction has changed so far included."""
         return self.made(on_the_shelf(connection, self._shop.catalog), live_holds(connection), revisions)
 
     def made(self, base: Catalog, holds: tuple[Held, ...], revisions: Revisions) -> Shelf:

@@ -161,7 +161,6 @@ class ItemRow(_Row, table=True):
     item: int = Field(primary_key=True)
     spec: str = _json()
     answer: str = _json()
-    signatures: str = _json()
 
 
 class HoldRow(_Row, table=True):

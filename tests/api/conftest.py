@@ -17,6 +17,8 @@ from api.schemas.spec import SpecIn, to_spec
 from api.settings import Settings
 from rules.check import check
 
+OWNER_KEY = "the-tests-own-owner-key"
+AS_OWNER = {"authorization": f"Bearer {OWNER_KEY}"}
 WALLET_PARTS: dict[str, Any] = {"inside": {"leather": "GO-BLK"}, "pockets": {"leather": "GO-BLK"}}
 
 BUILDABLE: dict[str, Any] = {
@@ -132,7 +134,8 @@ WORKED: dict[str, dict[str, Any]] = {
 def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
     """Return the service, its store new."""
     file = tmp_path_factory.mktemp("store") / "quarterfoot.sqlite3"
-    house = open_house(Settings(today=date(2026, 3, 2), database_url=f"sqlite:///{file}"))
+    settings = Settings(today=date(2026, 3, 2), database_url=f"sqlite:///{file}", bootstrap_owner_key=OWNER_KEY)
+    house = open_house(settings)
     yield create_app(house)
     house.close()
 
@@ -140,7 +143,7 @@ def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
 @pytest.fixture(scope="session")
 def client(app: FastAPI) -> Iterator[TestClient]:
     """Return a client of the service; a fault inside is an answer, as in the field."""
-    with TestClient(app, raise_server_exceptions=False) as client:
+    with TestClient(app, raise_server_exceptions=False, headers=AS_OWNER) as client:
         yield client
 
 

@@ -70,7 +70,9 @@ def test_codes_are_found_without_regard_to_case_and_shown_as_written(client: Tes
     assert client.get(path).json()["code"] == code
 
 
-@pytest.mark.parametrize("path", ["/v1/leathers/SH-BLAK", "/v1/patterns/twofolds", "/v1/rules/XXX-99", "/v1/lots"])
+@pytest.mark.parametrize(
+    "path", ["/v1/leathers/SH-BLAK", "/v1/patterns/twofolds", "/v1/rules/XXX-99", "/v1/lots/L9", "/v1/nothing"]
+)
 def test_what_is_not_there_is_404(client: TestClient, path: str) -> None:
     answer = client.get(path)
     assert answer.status_code == 404

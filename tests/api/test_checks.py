@@ -107,7 +107,10 @@ def test_a_caller_who_leaves_in_the_middle_of_a_body_is_no_failure(
     scope = {
         "type": "http", "method": "POST", "path": "/v1/checks", "raw_path": b"/v1/checks", "query_string": b"",
         "root_path": "", "scheme": "http", "http_version": "1.1", "server": ("127.0.0.1", 80), "client": None,
-        "headers": [(b"content-type", b"application/json"), (b"content-length", b"500")],
+        "headers": [
+            (b"content-type", b"application/json"), (b"content-length", b"500"),
+            (b"authorization", b"Bearer the-tests-own-owner-key"),
+        ],
     }  # fmt: skip
     sent: list[Any] = []
 

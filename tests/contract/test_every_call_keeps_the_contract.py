@@ -18,6 +18,7 @@ import pytest
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 FEW, MANY = 20, 400
+KEY = {"QUARTERFOOT_BOOTSTRAP_OWNER_KEY": "an-owner-key-for-this-test"}
 COUNTED = re.compile(r"(\d+) generated, (\d+) passed")
 
 
@@ -26,7 +27,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Return where a process of its own answers, on a free port."""
     folder = tmp_path_factory.mktemp("served")
     complaints, store = folder / "stderr", f"sqlite:///{folder / 'served.sqlite3'}"
-    environ = {**os.environ, "QUARTERFOOT_TODAY": "2026-03-02", "QUARTERFOOT_DATABASE_URL": store}
+    environ = {**os.environ, "QUARTERFOOT_TODAY": "2026-03-02", "QUARTERFOOT_DATABASE_URL": store, **KEY}
     command = [sys.executable, "-m", "api", "serve", "--port", "0"]
     with (
         complaints.open("wb") as stream,
@@ -50,7 +51,8 @@ def keeps_the_contract(address: str, examples: int, folder: Path) -> None:
         sys.executable, "-m", "schemathesis.cli", "--config-file", str(HERE / "schemathesis.toml"), "run",
         f"{address}/openapi.json", "--no-color", "--max-examples", str(examples),
     ]  # fmt: skip
-    run = subprocess.run(command, capture_output=True, text=True, check=False, cwd=folder)
+    environ = {**os.environ, **KEY}
+    run = subprocess.run(command, capture_output=True, text=True, check=False, cwd=folder, env=environ)
     assert run.returncode == 0, run.stdout + run.stderr
     counted = COUNTED.search(run.stdout)
     assert counted is not None, run.stdout

@@ -85,7 +85,6 @@ def upgrade() -> None:
         sa.Column("item", sa.Integer(), nullable=False),
         sa.Column("spec", sa.Text(), nullable=False),
         sa.Column("answer", sa.Text(), nullable=False),
-        sa.Column("signatures", sa.Text(), nullable=False),
         sa.PrimaryKeyConstraint("record", "item", name=op.f("pk_item")),
     )
     op.create_table(

@@ -1,0 +1,162 @@
+"""At the bench: panels are cut from lots, spoilt ones again; what is finished leaves with what it used up."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from math import ceil
+from typing import Any
+
+from pydantic_core import from_json
+from sqlalchemy import Row, func, select
+
+from api.desk.history import add_entry
+from api.desk.orders import needs_of_order, set_needs, set_order
+from api.desk.quotes import items_of
+from api.desk.shortage import settle_after_loss
+from api.desk.stock import enter, left_of_supply
+from api.errors import ProblemError
+from api.house import House
+from api.store.engine import Write
+from api.store.stock import dumped
+from api.store.tables import LOTS
+from catalog.model import HeldPanel
+from rules.layout import Rect
+from rules.needs import Needs, Taken
+from rules.offcut import left_after
+from rules.stock import need_um2
+
+
+def cut(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, by: str) -> None:
+    """Cut a part of an item from a lot, or a spoilt one again.
+
+    What is left of the lot is what the entry states; where it states nothing, straight cuts are taken
+    for granted, in a way that leaves room for what is held for others.
+
+    Raises:
+        ProblemError: nothing of that part is to be cut from that lot, or no straight cuts leave room
+            for the others, so that what is left must be measured.
+    """
+    again = body["kind"] == "recut"
+    _, needs = needs_of_order(write.connection, row)
+    place = body["item"] - 1
+    built = from_json(row.as_built)
+    if place >= len(needs):
+        raise _fault("/item", "not_offered", f"an item from 1 to {len(needs)}")
+    lot = write.connection.execute(select(LOTS).where(func.upper(LOTS.c.code) == body["lot"].upper())).one_or_none()
+    if lot is None:
+        raise _fault("/lot", "not_offered", "the code of a lot in stock")
+    panels = _spoilt(built[place], body["part"]) if again else _panels(needs[place], body["part"], lot.code)
+    if not panels:
+        words = "nothing was cut of that part" if again else "nothing of it is to be cut from that lot; pin it first"
+        raise _fault("/part", "not_offered", words)
+    shelf = house.shelves.read_anew(write.connection, write.revisions)
+    kind = shelf.shop.catalog.leathers[lot.leather].kind
+    gap = house.shelves.gap_um
+    taken = [HeldPanel(*size) for size in panels]
+    if not again:
+        needs[place] = _without(needs[place], body["part"], lot.code)
+        set_needs(write, row, needs)
+        shelf = house.shelves.read_anew(write.connection, write.revisions)
+    if body.get("rectangles_left_mm") is not None:
+        left = [[round(along * 1000), round(across * 1000)] for along, across in body["rectangles_left_mm"]]
+    else:
+        left = _straight(lot, taken, shelf.shop.catalog.lots.get(lot.code), gap)
+    took = ceil(need_um2(taken, gap, kind))
+    if body.get("area_left_dm2") is not None:
+        took = max(0, lot.left_um2 - round(body["area_left_dm2"] * 10_000) * 1_000_000)
+    entry = {"took_um2": took, "rectangles": left, "order": row.id, "item": body["item"], "part": body["part"]}
+    if body.get("reason"):
+        entry["reason"] = body["reason"]
+    now = house.now()
+    enter(write, "lot", lot.code, body["kind"], entry, at=now, by=by)
+    write.stock += 1
+    record = {
+        "part": body["part"], "lot": lot.code, "leather": lot.leather, "at": now, "recut": again,
+        "drift_milli": lot.drift_milli, "took_um2": took, "panels": [list(size) for size in panels],
+        "thickness_um": [lot.thickness_min_um, lot.thickness_max_um],
+    }  # fmt: skip
+    built[place]["cuts"].append(record)
+    done = row.state == "cut" or not any(each.panels for each in needs)
+    set_order(write, row, as_built=dumped(built), state="cut" if done else "open")
+    shown = {name: value for name, value in body.items() if name != "kind" and value is not None}
+    add_entry(write, "order", row.id, at=now, by=by, kind=body["kind"], body=shown)
+    settle_after_loss(house, write)
+
+
+def _fault(pointer: str, code: str, detail: str) -> ProblemError:
+    where = {"pointer": pointer, "code": code, "detail": detail}
+    return ProblemError("contradiction", detail, errors=[where])
+
+
+Size = tuple[int, int, bool, int]
+
+
+def _panels(needs: Needs, part: str, lot: str) -> list[Size]:
+    return _summed(each for each in needs.panels if (each.part, each.lot) == (part, lot))
+
+
+def _summed(panels: Any) -> list[Size]:
+    counts: Counter[tuple[int, int, bool]] = Counter()
+    for each in panels:
+        counts[each.along_um, each.across_um, each.turnable] += each.count
+    return [(*size, count) for size, count in sorted(counts.items())]
+
+
+def _spoilt(item: Mapping[str, Any], part: str) -> list[Size]:
+    """Return the panels that were cut first for a part: those are what is cut again."""
+    counts: Counter[tuple[int, int, bool]] = Counter()
+    for record in item["cuts"]:
+        if record["part"] == part and not record["recut"]:
+            for along, across, turnable, count in record["panels"]:
+                counts[along, across, turnable] += count
+    return [(*size, count) for size, count in sorted(counts.items())]
+
+
+def _without(needs: Needs, part: str, lot: str) -> Needs:
+    kept: Sequence[Taken] = [each for each in needs.panels if (each.part, each.lot) != (part, lot)]
+    return replace(needs, panels=tuple(kept))
+
+
+def _straight(lot: Row[Any], taken: Sequence[HeldPanel], now: Any, gap_um: int) -> list[list[int]]:
+    """Return what straight cuts leave of a lot, with room for all that is held in it for others."""
+    rects = [Rect(along, across) for along, across in from_json(lot.rectangles)]
+    held = () if now is None else now.held
+    left = left_after(rects, taken, held, gap_um)
+    if left is None:
+        raise ProblemError(
+            "measures-missing", "say in rectangles_left_mm what is left of the lot, [along, across] the backbone in mm"
+        )
+    return [[each.along_um, each.across_um] for each in left]
+
+
+def ship(house: House, write: Write, row: Row[Any], *, by: str) -> None:
+    """Let an order leave: what it used up of thread, edge, foil and hardware is posted, the rest is free.
+
+    Raises:
+        ProblemError: not everything is cut.
+    """
+    _, needs = needs_of_order(write.connection, row)
+    missing = sorted({(each.part, each.lot) for need in needs for each in need.panels})
+    if missing:
+        words = ", ".join(f"{part} from {lot}" for part, lot in missing[:5])
+        raise ProblemError("wrong-state", f"not everything is cut yet: {words}", members={"state": row.state})
+    now = house.now()
+    used: Counter[str] = Counter()
+    for need in needs:
+        for amounts in (need.thread_um, need.edge_ul, need.foil_um, need.hardware):
+            used.update(amounts)
+    for code, amount in sorted(used.items()):
+        left = left_of_supply(write.connection, code)
+        if left is not None:
+            # The bench may have used what the book no longer had: what is, is.
+            enter(write, "supply", code, "use", {"used_base": min(amount, left), "order": row.id}, at=now, by=by)
+    set_needs(write, row, needs, state="used")
+    set_order(write, row, state="shipped")
+    write.stock += 1
+    write.backlog += 1
+    built = [
+        {"item": item["item"], "spec_hash": item["check"]["spec_hash"]} for item in items_of(write.connection, row.id)
+    ]
+    add_entry(write, "order", row.id, at=now, by=by, kind="ship", body={"items": built})

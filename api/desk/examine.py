@@ -1,0 +1,85 @@
+"""A basket held against the stock: item after item, each against what the ones before it leave."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from hashlib import sha256
+from typing import Any, Final
+
+from pydantic_core import to_json
+
+from api.store.shelf import Shelf, Shelves
+from rules.check import checked
+from rules.needs import Needs, less, needs_of
+from rules.shop import Shop
+from rules.spec import Spec
+
+REFUSED: Final = "refused"
+SIGN_OFF: Final = "sign_off"
+
+
+@dataclass(frozen=True, slots=True)
+class Examined:
+    """The verdicts on the items of a basket and what each takes; no needs where one is refused."""
+
+    shelf: Shelf
+    answers: tuple[dict[str, Any], ...]
+    needs: tuple[Needs, ...]
+
+    @property
+    def refused(self) -> bool:
+        """Whether any item cannot be made."""
+        return any(answer["outcome"] == REFUSED for answer in self.answers)
+
+    @property
+    def first_refused(self) -> dict[str, Any]:
+        """Return the verdict on the first item that cannot be made."""
+        return next(answer for answer in self.answers if answer["outcome"] == REFUSED)
+
+
+def examine(shelves: Shelves, shelf: Shelf, specs: Sequence[Spec], today: date) -> Examined:
+    """Judge items one after another; each leaves less for the next.
+
+    Since each layout is joint with the panels of all holds and of the items before, the needs of a
+    basket that is not refused lie together.
+    """
+    shop, answers, needs = shelf.shop, [], []
+    for place, spec in enumerate(specs):
+        answer, verdict = checked(shop, spec, today=today)
+        answers.append(answer)
+        if verdict.outcome != REFUSED:
+            needs.append(needs_of(verdict.case))
+            if place + 1 < len(specs):
+                shop = _rest(shelves, shop, needs[-1])
+    return Examined(shelf, tuple(answers), tuple(needs))
+
+
+def _rest(shelves: Shelves, shop: Shop, taken: Needs) -> Shop:
+    return shelves.without(shop, less(shop.catalog, [taken], shelves.gap_um))
+
+
+def to_agree(answer: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the findings of a verdict that need the maker's agreement."""
+    return [finding for finding in answer["findings"] if finding["severity"] == SIGN_OFF]
+
+
+_LOTS: Final = ("lot", "lots")
+
+
+def signature_of(shop: Shop, answer: dict[str, Any], finding: dict[str, Any]) -> str:
+    """Return what an agreement is about, as a hash: the rule as it is worded now, the place and the figures.
+
+    Lots are left out: an agreement says itself whether it is for one lot alone.
+    """
+    facts = [
+        shop.book.describe(finding["rule"]),
+        answer["spec"]["pattern"],
+        finding["at"],
+        {name: value for name, value in finding["subject"].items() if name not in _LOTS},
+        finding["measured"],
+        finding["limit"],
+        {name: value for name, value in finding["params"].items() if name not in _LOTS},
+    ]
+    return sha256(to_json(facts)).hexdigest()

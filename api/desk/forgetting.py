@@ -1,0 +1,83 @@
+"""Deleting the customer's own text; lots, patterns, prices and what was built stay."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from pydantic_core import from_json
+from sqlalchemy import Row, select, update
+
+from api.desk.history import add_entry
+from api.desk.orders import order_record, order_row
+from api.desk.quotes import quote_record, quote_row
+from api.desk.scrub import scrubbed
+from api.errors import ProblemError
+from api.house import House
+from api.store.engine import Write
+from api.store.stock import dumped
+from api.store.tables import ANSWERED, ITEMS, ORDERS, QUOTES
+from api.visibility import Caller, record_view
+
+_LETTERS = "MON-"
+
+
+def _scrubbed_answer(answer: Mapping[str, Any]) -> dict[str, Any]:
+    findings = [finding for finding in answer["findings"] if not finding["rule"].startswith(_LETTERS)]
+    headline = answer["headline"] if len(findings) == len(answer["findings"]) else "Customer text was deleted."
+    kept = {name: value for name, value in answer.items() if name != "read_back"}
+    return {**kept, "spec": scrubbed(answer["spec"]), "findings": findings, "headline": headline}
+
+
+def forget_quote(house: House, write: Write, row: Row[Any], takes: Sequence[str], *, by: str) -> None:
+    """Delete the customer's text from a quote that is over. It cannot be renewed after that.
+
+    Raises:
+        ProblemError: it is not over, or became an order, which is where to ask.
+    """
+    if "forget" not in takes:
+        raise ProblemError(
+            "wrong-state",
+            "the letters are still needed: withdraw the quote first, or ask the order it became",
+            members={"state": row.state, "takes": list(takes)},
+        )
+    _scrub(write, row.id)
+    values = {"reference": None, "version": row.version + 1, "state": "withdrawn"}
+    write.connection.execute(update(QUOTES).where(QUOTES.c.id == row.id).values(**values))
+    add_entry(write, "quote", row.id, at=house.now(), by=by, kind="forget", body={})
+    _rewrite_answers(write, quote_record(write.connection, quote_row(write.connection, row.id, None)))
+
+
+def forget_order(house: House, write: Write, row: Row[Any], *, by: str) -> None:
+    """Delete the customer's text from an order that is over, and from its quote."""
+    for record in (row.id, row.quote):
+        _scrub(write, record)
+    connection = write.connection
+    payment = {**from_json(row.payment), "reference": None}
+    connection.execute(
+        update(ORDERS)
+        .where(ORDERS.c.id == row.id)
+        .values(reference=None, payment=dumped(payment), version=row.version + 1)
+    )
+    connection.execute(update(QUOTES).where(QUOTES.c.id == row.quote).values(reference=None))
+    add_entry(write, "order", row.id, at=house.now(), by=by, kind="forget", body={})
+    _rewrite_answers(write, quote_record(connection, quote_row(connection, row.quote, None)))
+    _rewrite_answers(write, order_record(connection, order_row(connection, row.id, None)))
+
+
+def _scrub(write: Write, record: str) -> None:
+    connection = write.connection
+    for item in connection.execute(select(ITEMS).where(ITEMS.c.record == record)).all():
+        connection.execute(
+            update(ITEMS)
+            .where(ITEMS.c.record == record, ITEMS.c.item == item.item)
+            .values(
+                spec=dumped(scrubbed(from_json(item.spec))), answer=dumped(_scrubbed_answer(from_json(item.answer)))
+            )
+        )
+
+
+def _rewrite_answers(write: Write, record: Mapping[str, Any]) -> None:
+    """Make the answers kept for retries show the record as it is now: a retry still has no second effect."""
+    body = dumped(record_view(record, Caller.SERVER))
+    write.connection.execute(update(ANSWERED).where(ANSWERED.c.record == record["id"]).values(body=body))

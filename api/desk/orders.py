@@ -1,0 +1,328 @@
+"""Orders: a quote accepted, and its way from the open book to the door."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any, Final
+
+from pydantic_core import from_json
+from sqlalchemy import Connection, Row, insert, select, update
+
+from api.desk.examine import Examined, examine, to_agree
+from api.desk.history import add_entry, entries_of
+from api.desk.quotes import items_of, minor_of, money_text, spec_in
+from api.desk.signing import missing_signs, signs_of
+from api.errors import ProblemError
+from api.house import House
+from api.store.engine import Write
+from api.store.shelf import Shelf
+from api.store.stock import dumped, needs_in, needs_text
+from api.store.tables import HOLDS, ITEMS, ORDERS, QUOTES
+from rules.needs import Needs
+from rules.spec import Spec
+
+TAKES: Final[Mapping[str, tuple[str, ...]]] = {
+    "open": ("pin", "cut", "recut", "inspect", "ship", "amend", "cancel"),
+    "cut": ("recut", "inspect", "ship"),
+    "shipped": ("forget",),
+    "cancelled": ("forget",),
+}
+#: Kinds of entries that decide something, so that whoever posts them must have read the record.
+DECIDES: Final = ("pin", "amend", "cancel")
+
+
+def make_order(
+    house: House, write: Write, quote: Row[Any], payment: Mapping[str, Any], *, by: str
+) -> tuple[str, list[str]]:
+    """Turn a live quote into an order; return its id and the sign-offs that are missing (then no order was made).
+
+    What others took meanwhile plays no part: the quote's own hold becomes the order's.
+
+    Raises:
+        ProblemError: nothing is set aside for the quote any more, or it was ordered already.
+    """
+    connection, shop = write.connection, house.shop
+    items = items_of(connection, quote.id)
+    if quote.state == "ordered":
+        order = connection.execute(select(ORDERS.c.id).where(ORDERS.c.quote == quote.id)).scalar_one()
+        raise ProblemError("wrong-state", f"this quote is order {order} already", members={"state": "ordered"})
+    hold = connection.execute(select(HOLDS).where(HOLDS.c.quote == quote.id)).one()
+    if hold.state != "live":
+        slug = "stock-changed" if quote.state == "short" else "hold-lapsed"
+        words = {
+            "short": "what was set aside for it was lost; renew it or make another quote",
+            "lapsed": "its time ran out",
+            "withdrawn": "it was withdrawn",
+        }
+        raise ProblemError(slug, words[quote.state], members=_verdict_now(house, items))
+    missing = missing_signs(write, shop, quote.id, [item["check"] for item in items], now=house.now())
+    if missing:
+        connection.execute(
+            update(QUOTES).where(QUOTES.c.id == quote.id).values(state="awaiting_sign_off", version=quote.version + 1)
+        )
+        return "", missing
+    number, now = write.next_number(), house.now()
+    order = f"O{number}"
+    needs = needs_in(hold.needs)
+    connection.execute(
+        insert(ORDERS).values(
+            id=order, number=number, quote=quote.id, client=quote.client, key=by, reference=quote.reference,
+            state="open", created_at=now, currency=quote.currency, total_minor=quote.total_minor,
+            ready_on=ready_on([item["check"] for item in items]), payment=dumped(dict(payment)),
+            as_built=dumped([{"item": item["item"], "cuts": [], "measured": None} for item in items]),
+            minutes=sum(each.minutes for each in needs), version=1,
+        )
+    )  # fmt: skip
+    connection.execute(
+        insert(ITEMS),
+        [
+            {"record": order, "item": item["item"], "spec": dumped(item["spec"]), "answer": dumped(item["check"])}
+            for item in items
+        ],
+    )
+    connection.execute(update(HOLDS).where(HOLDS.c.quote == quote.id).values(kind="order", until=None))
+    connection.execute(update(QUOTES).where(QUOTES.c.id == quote.id).values(state="ordered", version=quote.version + 1))
+    add_entry(write, "quote", quote.id, at=now, by=by, kind="order", body={"order": order})
+    add_entry(write, "order", order, at=now, by=by, kind="accept", body={"quote": quote.id, "payment": dict(payment)})
+    write.backlog += 1
+    return order, []
+
+
+def _verdict_now(house: House, items: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    specs = [spec_in(item["spec"]) for item in items]
+    answers = examine(house.shelves, house.shelves.current(), specs, house.clock.today()).answers
+    first = next((answer for answer in answers if answer["outcome"] == "refused"), answers[0])
+    return {"check": first, "checks": list(answers)}
+
+
+def ready_on(answers: Sequence[Mapping[str, Any]]) -> str | None:
+    """Return the day on which the last of the items is ready."""
+    return max((answer["promise"]["ready_on"] for answer in answers if answer["promise"]), default=None)
+
+
+def order_row(connection: Connection, order: str, client: str | None) -> Row[Any]:
+    """Return an order's row; ``client`` None: whosever it is.
+
+    Raises:
+        ProblemError: there is none, or it is another's.
+    """
+    asked = select(ORDERS).where(ORDERS.c.id == order.upper())
+    row = connection.execute(asked if client is None else asked.where(ORDERS.c.client == client)).one_or_none()
+    if row is None:
+        raise ProblemError("not-found", "there is no such order")
+    return row
+
+
+def order_record(connection: Connection, row: Row[Any]) -> dict[str, Any]:
+    """Return an order as the owner sees it."""
+    hold = connection.execute(select(HOLDS).where(HOLDS.c.quote == row.quote)).one()
+    items, signs = items_of(connection, row.id), signs_of(connection, row.quote)
+    needs = needs_in(hold.needs)
+    for item in items:
+        item["sign_offs"] = [sign for sign in signs if sign["item"] == item["item"]]
+        item["to_cut"] = _to_cut(needs[item["item"] - 1])
+    built = [_as_built(item, own) for item, own in zip(items, from_json(row.as_built), strict=True)]
+    return {
+        "id": row.id,
+        "created_at": row.created_at,
+        "state": row.state,
+        "quote": row.quote,
+        "reference": row.reference,
+        "currency": row.currency,
+        "total": money_text(row.total_minor, items[0]["check"]),
+        "payment": from_json(row.payment),
+        "ready_on": row.ready_on,
+        "items": items,
+        "hold": {"kind": hold.kind, "until": hold.until, "state": hold.state},
+        "as_built": built,
+        "entries": entries_of(connection, "order", row.id),
+        "version": row.version,
+    }
+
+
+def _to_cut(needs: Needs) -> list[dict[str, Any]]:
+    return [
+        {"part": each.part, "lot": each.lot, "panel": each.panel, "along_mm": each.along_um / 1000,
+         "across_mm": each.across_um / 1000, "pieces": each.count}
+        for each in needs.panels
+    ]  # fmt: skip
+
+
+def _as_built(item: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a piece is made of: as ordered, with what the bench recorded."""
+    spec = item["check"]["spec"]
+    resolved = item["check"]["resolved"]
+    found: dict[str, Any] = {
+        "item": item["item"],
+        "pattern": spec["pattern"],
+        "parts": spec["parts"],
+        "thread": resolved.get("thread") or spec.get("thread"),
+        "edge": resolved.get("edge") or spec.get("edge"),
+        "hardware": spec.get("hardware"),
+        "cuts": own["cuts"],
+        "measured": own["measured"],
+    }
+    return found
+
+
+def check_state(row: Row[Any], kind: str) -> None:
+    """Raise where an order in its state takes no such entry."""
+    takes = TAKES[row.state]
+    if kind not in takes:
+        raise ProblemError(
+            "wrong-state",
+            f"an order that is {row.state} takes {', '.join(takes)}",
+            members={"state": row.state, "takes": list(takes)},
+        )
+
+
+def set_order(write: Write, row: Row[Any], **values: Any) -> None:
+    """Change an order's row; its version moves on."""
+    write.connection.execute(update(ORDERS).where(ORDERS.c.id == row.id).values(version=row.version + 1, **values))
+
+
+def needs_of_order(connection: Connection, row: Row[Any]) -> tuple[Row[Any], list[Needs]]:
+    """Return an order's hold and what each item still takes."""
+    hold = connection.execute(select(HOLDS).where(HOLDS.c.quote == row.quote)).one()
+    return hold, list(needs_in(hold.needs))
+
+
+def set_needs(write: Write, row: Row[Any], needs: Sequence[Needs], **values: Any) -> None:
+    """Change what an order's hold keeps."""
+    write.connection.execute(update(HOLDS).where(HOLDS.c.quote == row.quote).values(needs=needs_text(needs), **values))
+
+
+def cancel(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, by: str) -> None:
+    """Cancel an order: all that is not cut or used is free again."""
+    write.connection.execute(update(HOLDS).where(HOLDS.c.quote == row.quote).values(state="released"))
+    set_order(write, row, state="cancelled")
+    write.stock += 1
+    write.backlog += 1
+    add_entry(write, "order", row.id, at=house.now(), by=by, kind="cancel", body={"reason": body.get("reason")})
+
+
+def inspect(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, by: str) -> None:
+    """Record what was measured on a finished piece."""
+    built = from_json(row.as_built)
+    item = item_of(built, body)
+    item["measured"] = {**(item["measured"] or {}), **body["measured"]}
+    set_order(write, row, as_built=dumped(built))
+    entry = {"item": body["item"], "measured": body["measured"]}
+    add_entry(write, "order", row.id, at=house.now(), by=by, kind="inspect", body=entry)
+
+
+def item_of(items: Sequence[dict[str, Any]], body: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the item that an entry names.
+
+    Raises:
+        ProblemError: there is none.
+    """
+    number: int = body["item"]
+    if not 1 <= number <= len(items):
+        where = {"pointer": "/item", "code": "not_offered", "detail": f"an item from 1 to {len(items)}"}
+        raise ProblemError("contradiction", "there is no such item", errors=[where])
+    return items[number - 1]
+
+
+def _own_returned(house: House, write: Write, row: Row[Any]) -> Shelf:
+    """Return the shelf as if nothing were set aside for an order."""
+    shelf = house.shelves.read_anew(write.connection, write.revisions)
+    holds = tuple(hold for hold in shelf.holds if hold.quote != row.quote)
+    return house.shelves.made(shelf.base, holds, write.revisions)
+
+
+def change_items(
+    house: House, write: Write, row: Row[Any], specs: Mapping[int, Spec], bodies: Mapping[int, Any]
+) -> tuple[Examined, list[dict[str, Any]]]:
+    """Judge an order anew with some items changed, its own hold given back, and set aside what it takes now.
+
+    Items that stay keep their lots. Returns the verdicts, and the items as they were.
+
+    Raises:
+        ProblemError: an item cannot be made so; nothing was changed.
+    """
+    connection = write.connection
+    items = items_of(connection, row.id)
+    hold, needs = needs_of_order(connection, row)
+    asked = [specs.get(item["item"]) or _as_granted(item, needs[item["item"] - 1]) for item in items]
+    # Items that stay come first: a changed one must not take what they have.
+    order = sorted(range(len(items)), key=lambda place: items[place]["item"] in specs)
+    judged = examine(house.shelves, _own_returned(house, write, row), [asked[at] for at in order], house.clock.today())
+    back = sorted(range(len(items)), key=lambda at: order[at])
+    found = replace(judged, answers=tuple(judged.answers[at] for at in back), needs=())
+    if not judged.refused:
+        found = replace(found, needs=tuple(judged.needs[at] for at in back))
+    if found.refused:
+        first = found.first_refused
+        members = {"checks": list(found.answers), "check": first}
+        raise ProblemError("not-buildable", first["headline"], members=members)
+    set_needs(write, row, found.needs, state="live" if hold.state == "short" else hold.state)
+    for item, answer in zip(items, found.answers, strict=True):
+        if item["item"] in specs:
+            body = bodies.get(item["item"], item["spec"])
+            connection.execute(
+                update(ITEMS)
+                .where(ITEMS.c.record == row.id, ITEMS.c.item == item["item"])
+                .values(answer=dumped(answer), spec=dumped(body))
+            )
+    write.stock += 1
+    return found, items
+
+
+def _as_granted(item: Mapping[str, Any], needs: Needs) -> Spec:
+    """Return an item's spec with the lots that it was given."""
+    lots: dict[str, tuple[str, ...]] = {}
+    for taken in needs.panels:
+        lots[taken.part] = tuple(dict.fromkeys((*lots.get(taken.part, ()), taken.lot)))
+    return replace(spec_in(item["spec"]), lots=lots)
+
+
+def pin(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, by: str) -> None:
+    """Cut a part from another lot than the one it was given, if it can be made so."""
+    items = items_of(write.connection, row.id)
+    item = item_of(items, body)
+    _, needs = needs_of_order(write.connection, row)
+    spec = _as_granted(item, needs[body["item"] - 1])
+    pinned = replace(spec, lots={**spec.lots, body["part"]: (body["lot"],)})
+    found, _ = change_items(house, write, row, {body["item"]: pinned}, {})
+    set_order(write, row)
+    agreed = [each["rule"] for each in to_agree(found.answers[body["item"] - 1])]
+    entry = {name: body[name] for name in ("item", "part", "lot", "reason")} | {"agreed": agreed}
+    add_entry(write, "order", row.id, at=house.now(), by=by, kind="pin", body=entry)
+
+
+def amend(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, by: str) -> None:
+    """Change items of an order that is not cut: judged anew, with the difference in price.
+
+    Whoever amends is of the workshop; the findings that need its agreement are recorded as agreed by them.
+    """
+    bodies = {each["item"]: each["spec"] for each in body["items"]}
+    for number in bodies:
+        item_of([{}] * len(from_json(row.as_built)), {"item": number})
+    if any(own["cuts"] for own in from_json(row.as_built)):
+        raise ProblemError("wrong-state", "a part of this order is cut already; cancel it or make another")
+    found, before = change_items(house, write, row, {n: spec_in(each) for n, each in bodies.items()}, bodies)
+    digits = found.shelf.shop.catalog.workshop.minor_digits
+    # An item that stays keeps the price that it was ordered at.
+    answers = [
+        answer if item["item"] in bodies else item["check"] for item, answer in zip(before, found.answers, strict=True)
+    ]
+    total = sum(minor_of(answer, digits) for answer in answers)
+    minutes = sum(each.minutes for each in found.needs)
+    set_order(write, row, total_minor=total, ready_on=ready_on(answers), minutes=minutes)
+    entry = {
+        "items": [
+            {
+                "item": item["item"],
+                "before": item["check"]["spec_hash"],
+                "after": answer["spec_hash"],
+                "agreed": [each["rule"] for each in to_agree(answer)],
+            }
+            for item, answer in zip(before, answers, strict=True)
+            if item["item"] in bodies
+        ],
+        "difference": money_text(total - row.total_minor, answers[0]),
+    }
+    write.backlog += 1
+    add_entry(write, "order", row.id, at=house.now(), by=by, kind="amend", body=entry)

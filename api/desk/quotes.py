@@ -1,0 +1,269 @@
+"""Quotes: a basket of specs, frozen and priced, with all that it takes set aside; all of it or nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from decimal import Decimal
+from typing import Any, Final
+
+from pydantic_core import from_json
+from sqlalchemy import Connection, Row, insert, select, update
+
+from api.desk.examine import Examined, examine
+from api.desk.history import add_entry, entries_of
+from api.desk.signing import ask_for, signs_of, state_by_signs
+from api.errors import ProblemError
+from api.house import House
+from api.schemas.spec import SpecIn, to_spec
+from api.store.engine import Write
+from api.store.shelf import Shelf, stamp
+from api.store.stock import Held, dumped, needs_text
+from api.store.tables import HOLDS, ITEMS, QUOTES
+from rules.spec import Spec
+
+CART_MINUTES: Final = 30
+#: How often a cart's hold may begin anew; a shopper who is gone must not keep the last hide.
+MOST_RENEWALS: Final = 3
+#: How often a basket is judged anew because the stock moved meanwhile, before it is judged with the door shut.
+MOST_TRIES: Final = 5
+#: States in which stock is set aside.
+HELD: Final = ("held", "awaiting_sign_off")
+TAKES: Final[Mapping[str, tuple[str, ...]]] = {
+    "held": ("renew", "withdraw", "forget"),
+    "awaiting_sign_off": ("renew", "withdraw", "forget"),
+    "short": ("renew", "withdraw", "forget"),
+    "lapsed": ("renew", "forget"),
+    "ordered": ("forget",),
+    "withdrawn": ("forget",),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Basket:
+    """What a quote is asked for: specs as they were sent, how long to hold, who asks."""
+
+    bodies: tuple[Mapping[str, Any], ...]
+    kind: str
+    reference: str | None
+    client: str
+    key: str
+
+    @property
+    def specs(self) -> tuple[Spec, ...]:
+        """Return the specs in exact units."""
+        return tuple(spec_in(body) for body in self.bodies)
+
+
+def spec_in(body: Mapping[str, Any]) -> Spec:
+    """Return a kept spec in exact units."""
+    return to_spec(SpecIn.model_validate(body))
+
+
+def minor_of(answer: Mapping[str, Any], digits: int) -> int:
+    """Return a verdict's total in minor units."""
+    return int(Decimal(answer["price"]["total"]).scaleb(digits))
+
+
+def hold_until(house: House, kind: str, valid_until: str) -> str:
+    """Return the moment at which a hold lapses: minutes for a cart, else the end of the last valid day there."""
+    if kind == "cart":
+        return stamp(house.clock.now() + timedelta(minutes=CART_MINUTES))
+    day_after = date.fromisoformat(valid_until) + timedelta(days=1)
+    return stamp(datetime.combine(day_after, time(), house.clock.zone).astimezone(UTC))
+
+
+def settled(house: House, specs: Sequence[Spec], write: Write | None, before: Examined | None) -> Examined:
+    """Return the verdicts on the shelf as it stands, or as a transaction sees it.
+
+    Raises:
+        ProblemError: an item cannot be made; where all could be a moment ago, the stock has changed.
+    """
+    shelf = house.shelf if write is None else house.shelves.read(write.connection, write.revisions)
+    found = examine(house.shelves, shelf, specs, house.clock.today())
+    if found.refused:
+        raise refusal(found, changed=before is not None)
+    return found
+
+
+def refusal(found: Examined, *, changed: bool = False) -> ProblemError:
+    """Return the error for a basket of which an item cannot be made."""
+    first = found.first_refused
+    members = {"checks": list(found.answers), "check": first}
+    slug = "stock-changed" if changed else "not-buildable"
+    return ProblemError(slug, first["headline"], members=members)
+
+
+def is_current(write: Write, shelf: Shelf) -> bool:
+    """Whether nothing of stock or backlog has changed since a shelf was read."""
+    return write.revisions[:2] == shelf.revisions[:2]
+
+
+def make_quote(house: House, write: Write, basket: Basket, found: Examined) -> tuple[str, Held]:
+    """Write a quote with its items, its hold and the agreements that it needs; return its id and the hold."""
+    digits = found.shelf.shop.catalog.workshop.minor_digits
+    number, now = write.next_number(), house.now()
+    quote = f"Q{number}"
+    valid_until = min(answer["valid_until"] for answer in found.answers)
+    hold = Held(quote, number, found.needs, hold_until(house, basket.kind, valid_until))
+    connection = write.connection
+    connection.execute(
+        insert(QUOTES).values(
+            id=quote, number=number, client=basket.client, key=basket.key, reference=basket.reference,
+            state="held", created_at=now, currency=found.answers[0]["price"]["currency"],
+            total_minor=sum(minor_of(answer, digits) for answer in found.answers),
+            valid_until=valid_until, renewed=0, version=1,
+        )
+    )  # fmt: skip
+    connection.execute(
+        insert(HOLDS).values(
+            quote=quote, number=number, kind=basket.kind, state="live", until=hold.until, needs=needs_text(hold.needs)
+        )
+    )
+    write_items(write, quote, basket.bodies, found)
+    ask_for(write, found.shelf.shop, quote, found.answers, found.needs, now=now, today=house.clock.today())
+    connection.execute(update(QUOTES).where(QUOTES.c.id == quote).values(state=state_by_signs(connection, quote)))
+    add_entry(
+        write, "quote", quote, at=now, by=basket.key, kind="hold", body={"hold": basket.kind, "until": hold.until}
+    )
+    write.stock += 1
+    return quote, hold
+
+
+def write_items(write: Write, record: str, bodies: Sequence[Mapping[str, Any]], found: Examined) -> None:
+    """Write the items of a record: each spec as sent, its verdict."""
+    rows = [
+        {"record": record, "item": place, "spec": dumped(body), "answer": dumped(answer)}
+        for place, (body, answer) in enumerate(zip(bodies, found.answers, strict=True), 1)
+    ]
+    write.connection.execute(insert(ITEMS), rows)
+
+
+def quote_row(connection: Connection, quote: str, client: str | None) -> Row[Any]:
+    """Return a quote's row; ``client`` None: whosever it is.
+
+    Raises:
+        ProblemError: there is none, or it is another's.
+    """
+    asked = select(QUOTES).where(QUOTES.c.id == quote.upper())
+    row = connection.execute(asked if client is None else asked.where(QUOTES.c.client == client)).one_or_none()
+    if row is None:
+        raise ProblemError("not-found", "there is no such quote")
+    return row
+
+
+def items_of(connection: Connection, record: str) -> list[dict[str, Any]]:
+    """Return a record's items: number, spec as sent, verdict."""
+    rows = connection.execute(select(ITEMS).where(ITEMS.c.record == record).order_by(ITEMS.c.item))
+    return [{"item": row.item, "spec": from_json(row.spec), "check": from_json(row.answer)} for row in rows]
+
+
+def money_text(minor: int, check: Mapping[str, Any]) -> str:
+    """Return an amount with as many digits as a verdict writes."""
+    digits = -int(Decimal(check["price"]["total"]).as_tuple().exponent)
+    return f"{Decimal(minor).scaleb(-digits):f}"
+
+
+def quote_record(connection: Connection, row: Row[Any]) -> dict[str, Any]:
+    """Return a quote as the owner sees it."""
+    hold = connection.execute(select(HOLDS).where(HOLDS.c.quote == row.id)).one()
+    items, signs = items_of(connection, row.id), signs_of(connection, row.id)
+    for item in items:
+        item["sign_offs"] = [sign for sign in signs if sign["item"] == item["item"]]
+    return {
+        "id": row.id,
+        "created_at": row.created_at,
+        "state": row.state,
+        "reference": row.reference,
+        "currency": row.currency,
+        "total": money_text(row.total_minor, items[0]["check"]),
+        "valid_until": row.valid_until,
+        "items": items,
+        "hold": {"kind": hold.kind, "until": hold.until, "state": hold.state},
+        "entries": entries_of(connection, "quote", row.id),
+        "version": row.version,
+    }
+
+
+def post_entry(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, by: str, free: bool) -> None:
+    """Add an entry to a quote: renew, withdraw. ``free`` keys renew as often as they like.
+
+    Raises:
+        ProblemError: its state takes no such entry, the stock is gone, or the price is another now.
+    """
+    kind = body["kind"]
+    takes = TAKES[row.state]
+    if kind not in takes:
+        raise ProblemError(
+            "wrong-state",
+            f"a quote that is {row.state} takes {', '.join(takes)}",
+            members={"state": row.state, "takes": list(takes)},
+        )
+    if kind == "renew":
+        entry = _renew(house, write, row, free=free)
+    else:
+        entry = {"reason": body.get("reason")}
+        write.connection.execute(update(HOLDS).where(HOLDS.c.quote == row.id).values(state="released"))
+        _set(write, row, state="withdrawn")
+        write.stock += 1
+    add_entry(write, "quote", row.id, at=house.now(), by=by, kind=kind, body=entry)
+
+
+def _set(write: Write, row: Row[Any], **values: Any) -> None:
+    write.connection.execute(update(QUOTES).where(QUOTES.c.id == row.id).values(version=row.version + 1, **values))
+
+
+def _renew(house: House, write: Write, row: Row[Any], *, free: bool) -> dict[str, Any]:
+    connection = write.connection
+    hold = connection.execute(select(HOLDS).where(HOLDS.c.quote == row.id)).one()
+    if hold.kind == "cart" and not free and row.renewed >= MOST_RENEWALS:
+        raise ProblemError("hold-lapsed", f"a cart is held anew {MOST_RENEWALS} times at most; make a new quote")
+    today, items = house.clock.today(), items_of(connection, row.id)
+    if hold.state == "live" and row.valid_until >= today.isoformat():
+        until = hold_until(house, hold.kind, row.valid_until)
+        connection.execute(update(HOLDS).where(HOLDS.c.quote == row.id).values(until=until))
+        _set(write, row, renewed=row.renewed + 1)
+        write.stock += 1
+        return {"until": until}
+    return _grant_anew(house, write, row, hold, items)
+
+
+def _grant_anew(
+    house: House, write: Write, row: Row[Any], hold: Row[Any], items: Sequence[Mapping[str, Any]]
+) -> dict[str, Any]:
+    """Set aside again what is no longer set aside, or what has outlived its price."""
+    connection, today = write.connection, house.clock.today()
+    connection.execute(update(HOLDS).where(HOLDS.c.quote == row.id).values(state="released"))
+    shelf = house.shelves.read_anew(connection, write.revisions)
+    specs = [spec_in(item["spec"]) for item in items]
+    found = examine(house.shelves, shelf, specs, today)
+    if found.refused:
+        raise refusal(found, changed=True)
+    digits = shelf.shop.catalog.workshop.minor_digits
+    total, valid_until = sum(minor_of(answer, digits) for answer in found.answers), row.valid_until
+    if valid_until < today.isoformat():
+        if total != row.total_minor:
+            raise ProblemError(
+                "price-changed",
+                "the price of this quote stood until its last valid day",
+                members={"check": found.answers[0], "checks": list(found.answers)},
+            )
+        valid_until = min(answer["valid_until"] for answer in found.answers)
+    until = hold_until(house, hold.kind, valid_until)
+    number = write.next_number()  # granted now, so it is the newest
+    connection.execute(
+        update(HOLDS)
+        .where(HOLDS.c.quote == row.id)
+        .values(state="live", number=number, until=until, needs=needs_text(found.needs))
+    )
+    for item, answer in zip(items, found.answers, strict=True):
+        kept = {**answer, "price": item["check"]["price"]} if valid_until == row.valid_until else answer
+        connection.execute(
+            update(ITEMS).where(ITEMS.c.record == row.id, ITEMS.c.item == item["item"]).values(answer=dumped(kept))
+        )
+    ask_for(write, shelf.shop, row.id, found.answers, found.needs, now=house.now(), today=today)
+    state = state_by_signs(connection, row.id)
+    _set(write, row, renewed=row.renewed + 1, valid_until=valid_until, state=state)
+    write.stock += 1
+    return {"until": until}

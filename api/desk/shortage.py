@@ -1,0 +1,105 @@
+"""After a loss: which holds still lie in what is there, which move to other lots, which are short."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import Row, select, update
+
+from api.desk.examine import SIGN_OFF, Examined, examine, signature_of, to_agree
+from api.desk.history import add_entry
+from api.desk.quotes import items_of, spec_in
+from api.house import House
+from api.store.engine import Write
+from api.store.stock import Held, dumped, needs_text
+from api.store.tables import HOLDS, ITEMS, ORDERS, QUOTES, SIGN_OFFS
+from catalog.model import Catalog
+from rules.needs import lie_together
+from rules.stock import Warehouse
+
+
+def keep_or_lose(stock: Catalog, holds: Sequence[Held], gap_um: int) -> tuple[list[Held], list[Held]]:
+    """Return the holds that lie in a stock together, the oldest first, and those that do not."""
+    warehouse = Warehouse(gap_um)
+    if lie_together(stock, [needs for hold in holds for needs in hold.needs], warehouse):
+        return list(holds), []
+    kept: list[Held] = []
+    lost: list[Held] = []
+    for hold in sorted(holds, key=lambda each: each.number):
+        beside = [needs for each in (*kept, hold) for needs in each.needs]
+        (kept if lie_together(stock, beside, warehouse) else lost).append(hold)
+    return kept, lost
+
+
+def settle_after_loss(house: House, write: Write) -> list[str]:
+    """Move the holds that no longer lie to other lots; return the quotes of those that cannot: they are short.
+
+    A hold moves only if its pieces come out without a finding that the maker has not agreed to, and
+    nothing of it is cut yet.
+    """
+    shelf = house.shelves.read_anew(write.connection, write.revisions)
+    kept, lost = keep_or_lose(shelf.base, shelf.holds, house.shelves.gap_um)
+    short = []
+    for hold in lost:
+        moved = _moved(house, write, hold, kept, shelf.base)
+        if moved is None:
+            _declare_short(house, write, hold)
+            short.append(hold.quote)
+        else:
+            kept.append(moved)
+    return short
+
+
+def _moved(house: House, write: Write, hold: Held, kept: Sequence[Held], stock: Catalog) -> Held | None:
+    connection = write.connection
+    order = connection.execute(select(ORDERS).where(ORDERS.c.quote == hold.quote)).one_or_none()
+    if order is not None and '"cuts":[{' in order.as_built:
+        return None
+    record = hold.quote if order is None else order.id
+    items = items_of(connection, record)
+    shelf = house.shelves.made(stock, tuple(kept), write.revisions)
+    found = examine(house.shelves, shelf, [spec_in(item["spec"]) for item in items], house.clock.today())
+    if found.refused or not _is_agreed(write, hold.quote, found):
+        return None
+    for item, answer in zip(items, found.answers, strict=True):
+        # The price and the day promised stand; only where it is cut from is new.
+        shown = {**answer, "price": item["check"]["price"], "promise": item["check"]["promise"]}
+        connection.execute(
+            update(ITEMS).where(ITEMS.c.record == record, ITEMS.c.item == item["item"]).values(answer=dumped(shown))
+        )
+    connection.execute(update(HOLDS).where(HOLDS.c.quote == hold.quote).values(needs=needs_text(found.needs)))
+    _tell(house, write, hold.quote, order, "move", {"stock": [list(needs.lots) for needs in found.needs]})
+    return Held(hold.quote, hold.number, found.needs, hold.until)
+
+
+def _is_agreed(write: Write, quote: str, found: Examined) -> bool:
+    """Whether every finding of new verdicts that needs an agreement has one that is not for a lot alone."""
+    if all(answer["outcome"] != SIGN_OFF for answer in found.answers):
+        return True
+    rows = write.connection.execute(
+        select(SIGN_OFFS).where(SIGN_OFFS.c.quote == quote, SIGN_OFFS.c.state == "given", SIGN_OFFS.c.scope == "until")
+    )
+    given = {(row.item, row.signature) for row in rows}
+    shop = found.shelf.shop
+    return all(
+        (item, signature_of(shop, answer, finding)) in given
+        for item, answer in enumerate(found.answers, 1)
+        for finding in to_agree(answer)
+    )
+
+
+def _declare_short(house: House, write: Write, hold: Held) -> None:
+    connection = write.connection
+    order = connection.execute(select(ORDERS).where(ORDERS.c.quote == hold.quote)).one_or_none()
+    connection.execute(update(HOLDS).where(HOLDS.c.quote == hold.quote).values(state="short"))
+    if order is None:
+        connection.execute(update(QUOTES).where(QUOTES.c.id == hold.quote).values(state="short"))
+    _tell(house, write, hold.quote, order, "short", {})
+
+
+def _tell(house: House, write: Write, quote: str, order: Row[Any] | None, kind: str, body: dict[str, Any]) -> None:
+    """Write it into the history of the record that is alive, whose version moves on."""
+    table, noun, record = (QUOTES, "quote", quote) if order is None else (ORDERS, "order", order.id)
+    write.connection.execute(update(table).where(table.c.id == record).values(version=table.c.version + 1))
+    add_entry(write, noun, record, at=house.now(), by="stock", kind=kind, body=body)

@@ -1,0 +1,72 @@
+"""What every call that stores something has in common: its key, its fingerprint, the version it was read at."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Any, Final
+
+from fastapi import Request, Response
+from pydantic import BaseModel
+from pydantic_core import to_json
+
+from api.errors import ProblemError, request_id_of
+from api.house import House
+from api.keys import Key
+from api.once import Answer, Asked, fingerprint_of, once
+
+_TAG: Final = re.compile(r'"[\x21\x23-\x7e]*"')
+_KEY: Final = re.compile(r'"([\x20\x21\x23-\x5b\x5d-\x7e]{1,128})"|([\x21\x23-\x7e]{1,128})')
+_HEADER: Final = "idempotency-key"
+
+
+def tag_of(version: int) -> str:
+    """Return the entity tag of a record."""
+    return f'"v{version}"'
+
+
+def asked_of(request: Request, key: Key, house: House, operation: str, body: BaseModel | Mapping[str, Any]) -> Asked:
+    """Return who asks for what, with which key.
+
+    Raises:
+        ProblemError: the Idempotency-Key is missing or no text that can be one.
+    """
+    found = _KEY.fullmatch(request.headers.get(_HEADER, "").strip())
+    if found is None:
+        raise ProblemError("key-missing", "Idempotency-Key: a text of 1 to 128 visible signs that you use once")
+    value = body.model_dump(mode="json", exclude_unset=True) if isinstance(body, BaseModel) else dict(body)
+    # The address is part of what is asked for: the same entry on another record is another request.
+    fingerprint = fingerprint_of([request.url.path, value])
+    text = found[1] or found[2]
+    return Asked(key.client, operation, text, fingerprint, request_id_of(request), house.now(), key.caller)
+
+
+def written(house: House, asked: Asked, act: Callable[[], Answer]) -> Response:
+    """Answer a request that stores something, with one effect for its key."""
+    answer = once(house.store, house.running, asked, act)
+    headers = dict(answer.headers)
+    media = headers.pop("content-type", "application/json")
+    return Response(answer.body, answer.status, headers, media)
+
+
+def record_answer(status: int, shown: Mapping[str, Any], place: str, version: int) -> Answer:
+    """Return the answer that shows a record; ``place`` is its address."""
+    headers = {"etag": tag_of(version), "location": place, "cache-control": "private, no-cache"}
+    return Answer(status, headers, to_json(shown).decode(), str(shown["id"]))
+
+
+def check_version(request: Request, version: int, *, needed: bool) -> None:
+    """Compare If-Match with a record's version, strongly.
+
+    Raises:
+        ProblemError: it names another version, or is missing where one must have read the record.
+    """
+    header = request.headers.get("if-match")
+    if header is None:
+        if needed:
+            raise ProblemError("version-missing", "send If-Match with the ETag of the record as you read it")
+        return
+    if header.strip() != "*" and tag_of(version) not in _TAG.findall(header.replace("W/", "")):
+        raise ProblemError(
+            "changed-meanwhile", "the record has changed since you read it", headers={"etag": tag_of(version)}
+        )
