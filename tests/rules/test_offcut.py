@@ -85,9 +85,14 @@ def test_a_panel_with_a_direction_is_never_turned() -> None:
     assert left_after([SHELL, across], [replace(BACK, count=2)], [replace(BACK, count=2)], GAP) is None
 
 
-def test_hundreds_of_equal_panels_are_cut_in_rows() -> None:
-    left = left_after([Rect(1_200_000, 600_000)], [replace(POCKET, count=90)], [], GAP)
+def test_a_thousand_equal_panels_are_cut_in_rows() -> None:
+    left = left_after([Rect(1_500_000, 1_500_000)], [HeldPanel(30_000, 30_000, turnable=False, count=1_000)], [], GAP)
     assert left is not None
+    assert area((Rect(1_500_000, 1_500_000),)) - area(left) >= 1_000 * 30_000 * 30_000
+
+
+def test_the_search_ends_where_the_last_of_many_panels_does_not_lie() -> None:
+    assert left_after([SHELL], [HeldPanel(60_000, 50_000, turnable=True, count=24)], [], GAP) is None
 
 
 @given(RECTS, st.lists(sizes(3), max_size=3), st.lists(sizes(2), max_size=2), st.sampled_from([0, 3_000]))
