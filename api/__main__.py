@@ -1,4 +1,4 @@
-"""The command line: ``serve``, ``check``, ``openapi``. The only reader of the environment."""
+"""The command line: ``serve``, ``check``, ``audit``, ``backup``, ``keys``, ``openapi``; the only reader of settings."""
 
 from __future__ import annotations
 
@@ -13,7 +13,6 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
-from api import keys_command
 from api import settings as reading
 from api.body import parse
 from api.desk.audit import differences
@@ -21,9 +20,12 @@ from api.document import as_text
 from api.errors import ProblemError, schema_violation
 from api.examples import example_app, write
 from api.house import open_house, shop_at_hand
+from api.keys import KeyRefusedError
+from api.keys_command import add_keys
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
+from api.store.backup import BackupError, back_up
 from api.store.engine import is_there
 from api.terminal import plain, rendered
 from catalog.strict_yaml import Faults
@@ -48,7 +50,7 @@ def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | No
         settings = _overridden(settings_from(os.environ if environ is None else environ), options)
         code: int = options.run(settings, options)
         sys.stdout.flush()
-    except (SettingError, Faults, _UnreadableError) as bad:
+    except (SettingError, Faults, KeyRefusedError, _UnreadableError) as bad:
         _warn(str(bad))
         return UNREADABLE
     except BrokenPipeError:  # the reader of a pipe has seen enough
@@ -82,7 +84,16 @@ def _parser() -> argparse.ArgumentParser:
         description="Derives every balance from its entries and lays out what is set aside. Exit code: 0 well, 1 not.",
     )
     auditing.set_defaults(run=_audit)
-    keys_command.add_parser(commands).set_defaults(run=_keys)
+    saving = commands.add_parser(
+        "backup",
+        help="copy a SQLite store while it is in use",
+        description="Copies a SQLite store into a new file, also while the service runs, and verifies the copy."
+        " To restore it, stop the service, put the file in the store's place, remove the store's -wal and -shm files,"
+        " and start again.",
+    )
+    saving.add_argument("file", metavar="FILE", type=Path, help="a file that is not there yet")
+    saving.set_defaults(run=_backup)
+    add_keys(commands, _typed)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")
     describing.add_argument(
         "--write",
@@ -111,7 +122,7 @@ def _overridden(settings: Settings, options: argparse.Namespace) -> Settings:
 
 def _serve(settings: Settings, _options: argparse.Namespace) -> int:
     try:
-        return serve(settings, tell=_tell, warn=_warn)
+        return serve(settings, tell=_tell)
     except OSError as bad:
         raise _UnreadableError(f"cannot listen on {settings.host} port {settings.port}: {bad.strerror}") from None
 
@@ -151,15 +162,12 @@ def _audit(settings: Settings, _options: argparse.Namespace) -> int:
     return 1 if found else 0
 
 
-def _keys(settings: Settings, options: argparse.Namespace) -> int:
-    house = open_house(settings)
+def _backup(settings: Settings, options: argparse.Namespace) -> int:
     try:
-        for line in keys_command.run(house, options):
-            print(line)
-    except keys_command.KeyCommandError as bad:
-        raise _UnreadableError(str(bad)) from None
-    finally:
-        house.close()
+        back_up(settings.database_url, options.file)
+    except BackupError as bad:
+        raise _UnreadableError(plain(str(bad))) from None
+    print(f"Backed up, and whole: {plain(options.file)}")
     return 0
 
 

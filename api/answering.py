@@ -10,23 +10,23 @@ from fastapi.concurrency import run_in_threadpool
 from api.house import House
 from api.keys import Key
 from api.schemas.spec import SpecIn, to_spec
-from api.store.shelf import Shelf
 from api.visibility import view
 from rules.check import check, quick_check
+from rules.shop import Shop
 
 
 async def answer_to(
     house: House,
+    shop: Shop,
     spec: SpecIn,
     *,
     key: Key,
-    shelf: Shelf,
     fill_defaults: bool = False,
     alternatives: int = 0,
     explain: bool = False,
 ) -> Mapping[str, Any]:
-    """Return the verdict on a spec as the caller may see it."""
-    asked, today, shop = to_spec(spec), house.clock.today(), shelf.shop
+    """Return the verdict on a spec as the caller may see it. The shop is the one of the request's own shelf."""
+    asked, today = to_spec(spec), house.clock.today()
     more = fill_defaults or alternatives or explain
     answer = None if more else quick_check(shop, asked, today=today)
     if answer is None:

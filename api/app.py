@@ -7,9 +7,9 @@ from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 
 from fastapi import FastAPI
-from limits import parse
 
 from api import errors
+from api.allowance import PAGE_LIMIT, Allowance
 from api.desk.keeper import Keeper
 from api.docs import add_docs
 from api.document import add_document
@@ -41,7 +41,6 @@ from api.routes import (
     threads,
     typefaces,
 )
-from api.settings import DEFAULT_PAGE_LIMIT
 
 _RESOURCES = (
     checks, catalog, patterns, kinds, leathers, threads, edges, hardware, typefaces, foils, carry_items,
@@ -49,7 +48,7 @@ _RESOURCES = (
 )  # fmt: skip
 
 
-def create_app(house: House, page_limit: str = DEFAULT_PAGE_LIMIT) -> FastAPI:
+def create_app(house: House, *, page_limit: str = PAGE_LIMIT) -> FastAPI:
     """Build the service over an open house; ``page_limit`` is how often each page key may ask."""
 
     @asynccontextmanager
@@ -74,7 +73,7 @@ def create_app(house: House, page_limit: str = DEFAULT_PAGE_LIMIT) -> FastAPI:
     app.state.methods_at = _methods_of(app)
     errors.install(app)
     app.add_middleware(CheckLane, house=house)
-    app.add_middleware(Door, house=house, page_limit=parse(page_limit))
+    app.add_middleware(Door, house=house, allowance=Allowance(page_limit))
     app.add_middleware(BodyLimit)
     app.add_middleware(Envelope)  # added last, so outermost: every answer passes through it
     return app

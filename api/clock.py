@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from zoneinfo import ZoneInfo
@@ -32,6 +33,11 @@ class Clock:
     def _local(self) -> datetime:
         # Shifted by the wall clock, not in UTC: across a change to summer time the hour stays the same.
         return datetime.now(self.zone) + self.offset
+
+
+def seconds() -> float:
+    """Return seconds since some moment: they never run back, whatever happens to the clock on the wall."""
+    return time.monotonic()
 
 
 def clock_from(zone: str, today: date | None) -> Clock:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Final
 
-from fastapi import Depends, Query, Request
+from fastapi import Depends, Query, Request, Security
+from fastapi.openapi.models import HTTPBearer
+from fastapi.security.base import SecurityBase
 from pydantic import BaseModel, ConfigDict
 from starlette.types import Scope
 
@@ -12,7 +14,9 @@ from api.errors import ProblemError
 from api.house import House
 from api.keys import Key
 from api.published import Published
+from api.store.shelf import Shelf
 from api.visibility import Caller
+from rules.shop import Shop
 
 
 class NoParameters(BaseModel):
@@ -31,32 +35,65 @@ async def _house(request: Request) -> House:
 
 
 async def _published(request: Request) -> Published:
-    published: Published = request.app.state.published
+    state = request.app.state
+    state.published = state.published.at(shelf_of(request.scope).shop)
+    published: Published = state.published
     return published
 
 
-def key_in(scope: Scope) -> Key:
-    """Return the key that the door let in."""
+def key_of(scope: Scope) -> Key:
+    """Return the key with which the door let a request in."""
     key: Key = scope["state"]["key"]
     return key
 
 
+def shelf_of(scope: Scope) -> Shelf:
+    """Return the stock as it stood when the door let a request in."""
+    shelf: Shelf = scope["state"]["shelf"]
+    return shelf
+
+
+def who(scope: Scope) -> Caller:
+    """Return who asks."""
+    return key_of(scope).caller
+
+
+class _Least(SecurityBase):
+    """Refuses keys below a class. The framework writes it into the document as the operation's security."""
+
+    scheme_name = "key"
+    model = HTTPBearer(
+        bearerFormat="qf.CLASS.ID.SECRET",
+        description="A key of the workshop. Its class, page, server, staff or owner, decides what it may ask and see.",
+    )
+
+    def __init__(self, caller: Caller) -> None:
+        self._caller = caller
+
+    async def __call__(self, request: Request) -> None:
+        if who(request.scope) < self._caller:
+            raise ProblemError("key-not-enough", f"this takes a key of class {self._caller.name.lower()} or above")
+
+
+def least(caller: Caller) -> Any:
+    """Return the dependency of a router whose operations take a key of this class or above."""
+    return Security(_Least(caller), scopes=[caller.name.lower()])
+
+
 async def _key(request: Request) -> Key:
-    return key_in(request.scope)
+    return key_of(request.scope)
+
+
+async def _shelf(request: Request) -> Shelf:
+    return shelf_of(request.scope)
+
+
+async def _shop(request: Request) -> Shop:
+    return shelf_of(request.scope).shop
 
 
 async def _caller(request: Request) -> Caller:
-    return key_in(request.scope).caller
-
-
-def least(who: Caller) -> Any:
-    """Return the dependency of routes that are for keys of a class and those above it."""
-
-    async def check(request: Request) -> None:
-        if key_in(request.scope).caller < who:
-            raise ProblemError("key-not-enough", f"this call is for keys of the class {who.name.lower()} and above")
-
-    return Depends(check)
+    return who(request.scope)
 
 
 NO_QUERY: Final = Depends(_no_query)
@@ -64,3 +101,5 @@ HouseDep = Annotated[House, Depends(_house)]
 PublishedDep = Annotated[Published, Depends(_published)]
 KeyDep = Annotated[Key, Depends(_key)]
 CallerDep = Annotated[Caller, Depends(_caller)]
+ShelfDep = Annotated[Shelf, Depends(_shelf)]
+ShopDep = Annotated[Shop, Depends(_shop)]

@@ -10,7 +10,7 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from api.door import is_open
-from api.routes.documented import problems
+from api.routes.documented import at_the_door
 from api.schemas.problem import Problem
 
 TITLE: Final = "Quarterfoot"
@@ -22,6 +22,10 @@ answer says what stands in the way, with the figure, the limit and what would do
 Lengths are in mm with at most 3 decimals, areas in dm2, lengths of thread in m, dates in ISO 8601, money is
 decimal text beside an ISO 4217 currency. `null` means absent. Codes are compared without regard to case.
 Every error is a problem (RFC 9457).
+
+Every call but those of health and problems takes a key, `Authorization: Bearer KEY`. Its class, page, server,
+staff or owner, decides what may be asked and what is seen; each operation names the least class that it takes.
+Page keys may ask so often in a while: their answers carry `RateLimit-Policy` and `RateLimit`.
 """
 TAGS: Final = (
     {"name": "checks", "description": "Specs held against the rules and the stock."},
@@ -63,30 +67,11 @@ def _built(app: FastAPI) -> dict[str, Any]:
     schema = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
     parts = schema.pop("$defs")
     document["components"]["schemas"].update({**parts, "Problem": schema})
-    document["components"]["securitySchemes"] = {"key": _KEY}
-    document["security"] = [{"key": []}]
     for path, item in document["paths"].items():
         for operation in item.values():
             _drop_body_of_304(operation)
-            if is_open(path):
-                operation["security"] = []
-            else:
-                _say_what_the_door_answers(operation)
+            _say_who_may(operation, everyone=is_open(path))
     return document
-
-
-#: What the door answers before any operation is reached.
-_AT_THE_DOOR: Final = ("key-unknown", "key-not-enough", "too-many-requests")
-_KEY: Final = {
-    "type": "http",
-    "scheme": "bearer",
-    "description": "A key of the class page, server, staff or owner; each sees and may do more than the one before.",
-}
-
-
-def _say_what_the_door_answers(operation: dict[str, Any]) -> None:
-    for status, said in problems(*_AT_THE_DOOR).items():
-        operation["responses"].setdefault(str(status), said)
 
 
 def operations(document: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
@@ -97,6 +82,18 @@ def operations(document: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
 
 def _drop_body_of_304(operation: dict[str, Any]) -> None:
     operation["responses"].get("304", {}).pop("content", None)
+
+
+def _say_who_may(operation: dict[str, Any], *, everyone: bool) -> None:
+    """Say which key an operation takes, and what the door answers where there is none."""
+    if everyone:
+        operation["security"] = []
+        return
+    if "security" not in operation:  # no service starts with an operation that forgot to ask for a class
+        raise RuntimeError(f"{operation['operationId']} does not say which keys it takes")
+    responses = operation["responses"]
+    for status, response in at_the_door().items():
+        responses.setdefault(str(status), response)
 
 
 def as_text(document: Mapping[str, Any]) -> str:

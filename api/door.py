@@ -1,143 +1,155 @@
-"""The door: nobody comes in without a key, but for health, the documentation and what errors mean.
+"""The door: who may come in. Nothing passes without a key but the few paths that are open to all.
 
-Plain ASGI, outside everything that answers. A key that may stand in a web page is held to the origins
-that it names and to a number of requests; the count is kept in memory, for each process by itself.
+Plain ASGI, since it stands before the lane for plain checks. A key costs a hash and a look into a
+table; the shelf that was looked up on the way goes on with the request.
 """
 
 from __future__ import annotations
 
-import math
-import time
-from typing import Final
+from collections.abc import Iterable
+from typing import Final, NamedTuple
 
-from limits import RateLimitItem
-from limits.storage import MemoryStorage
-from limits.strategies import MovingWindowRateLimiter
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api.allowance import Allowance, Taken
 from api.errors import ProblemError, problem
 from api.house import House
 from api.keys import Key
 
-#: What is open to everybody: these paths, and what lies below those that end in a slash.
-OPEN: Final = frozenset({"/health/live", "/health/ready", "/docs", "/openapi.json", "/problems"})
-OPEN_BELOW: Final = ("/docs/", "/problems/")
-_BEARER: Final = "bearer "
-_METHODS: Final = b"GET, HEAD, POST, DELETE"
-_SENT: Final = b"authorization, content-type, idempotency-key, if-match, if-none-match, request-id"
-_SHOWN: Final = b"etag, location, retry-after, ratelimit, ratelimit-policy, request-id"
-_PREFLIGHT_SECONDS: Final = b"600"
 Headers = list[tuple[bytes, bytes]]
 
+#: What anyone may read: whether the service lives, and how to talk to it.
+_OPEN: Final = frozenset({"/health/live", "/health/ready", "/openapi.json", "/docs", "/problems"})
+_OPEN_BELOW: Final = ("/docs/", "/problems/")
 
-def is_open(path: str) -> bool:
-    """Whether a path needs no key."""
-    return path in OPEN or path.startswith(OPEN_BELOW)
+#: How long a browser may keep the answer to a preflight.
+_PREFLIGHT_SECONDS: Final = 600
+_PREFLIGHT: Final = (
+    (b"access-control-allow-methods", b"GET, HEAD, POST"),
+    (b"access-control-allow-headers", b"authorization, content-type, if-none-match, request-id"),
+    (b"access-control-max-age", b"%d" % _PREFLIGHT_SECONDS),
+)
+_EXPOSED: Final = (
+    b"access-control-expose-headers",
+    b"ETag, Link, Location, Request-Id, Retry-After, RateLimit, RateLimit-Policy",
+)
+_VARY: Final = (b"vary", b"origin")
+#: Without it a browser would hide an answer that the page may read.
+_READABLE_ELSEWHERE: Final = (b"cross-origin-resource-policy", b"cross-origin")
+_BEARER: Final = b"bearer "
+
+# One wording for missing, wrong, revoked and expired alike: whoever guesses learns nothing.
+_UNKNOWN: Final = "send a key that is in force, as Authorization: Bearer KEY"
 
 
 class Door:
-    """Lets requests in that bring a key, and leaves the key in the scope for whoever answers."""
+    """Lets in who has a key, and puts ``key`` and ``shelf`` into the state of the request."""
 
-    def __init__(self, app: ASGIApp, house: House, page_limit: RateLimitItem) -> None:
-        """Wrap an app; ``page_limit`` is how often each page key may ask."""
+    def __init__(self, app: ASGIApp, house: House, allowance: Allowance) -> None:
+        """Wrap an app; ``allowance`` is what each page key may ask."""
         self._app = app
         self._house = house
-        self._limit = page_limit
-        self._limiter = MovingWindowRateLimiter(MemoryStorage())
-        window = page_limit.get_expiry()
-        self._policy = b'"page";q=%d;w=%d' % (page_limit.amount, window)
+        self._allowance = allowance
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one connection."""
-        if scope["type"] != "http" or is_open(scope["path"]):
+        if scope["type"] == "websocket":  # nothing here speaks it, and nothing may slip in by it
+            await send({"type": "websocket.close", "code": 1008})
+        elif scope["type"] != "http" or is_open(scope["path"]):
             await self._app(scope, receive, send)
+        else:
+            await self._guarded(scope, receive, send)
+
+    async def _guarded(self, scope: Scope, receive: Receive, send: Send) -> None:
+        asked = _asked(scope["headers"])
+        shelf = self._house.shelf
+        keys = self._house.keys_at(shelf)
+        if scope["method"] == "OPTIONS" and asked.before is not None and asked.origin in keys.origins:
+            await _allow(asked.origin, send)
             return
-        authorization, origin, preflight = _read(scope)
-        if preflight and origin is not None:
-            await self._answer_preflight(origin, send)
-            return
-        house = self._house
-        shelf = house.shelf
-        key = house.keys_at(shelf).find(authorization, house.now()) if authorization else None
+        key = None if asked.key is None else keys.find(asked.key, self._house.now())
         if key is None:
-            error = ProblemError(
-                "key-unknown", "send a key as Authorization: Bearer", headers={"www-authenticate": "Bearer"}
-            )
-            await self._refuse(error, scope, receive, send)
+            headers = {"www-authenticate": "Bearer"}
+            await _refuse(ProblemError("key-unknown", _UNKNOWN, headers=headers), scope, receive, send)
             return
-        scope["state"]["key"] = key
-        scope["state"]["shelf"] = shelf
-        if key.class_name == "sheet":
-            error = ProblemError("key-not-enough", "a sheet key asks for single values of cells only")
-            await self._refuse(error, scope, receive, send)
-        elif key.class_name == "page":
-            await self._as_page(key, origin, scope, receive, send)
+        scope["state"].update(key=key, shelf=shelf)
+        if key.class_name == "page":
+            await self._from_a_page(key, asked.origin, scope, receive, send)
+        elif key.class_name == "sheet":
+            error = ProblemError("key-not-enough", "a sheet key asks for single cells only")
+            await _refuse(error, scope, receive, send)
         else:
             await self._app(scope, receive, send)
 
-    async def _as_page(self, key: Key, origin: str | None, scope: Scope, receive: Receive, send: Send) -> None:
-        extra: Headers = []
-        if origin is not None:
-            if origin not in key.origins:
-                error = ProblemError("origin-not-allowed", "this key is not for pages of that origin")
-                await self._refuse(error, scope, receive, send)
-                return
-            extra = [
-                (b"access-control-allow-origin", origin.encode("latin-1")),
-                (b"access-control-expose-headers", _SHOWN),
-                (b"cross-origin-resource-policy", b"cross-origin"),
-                (b"vary", b"Origin"),
-            ]
-        allowed = self._limiter.hit(self._limit, key.id)
-        stats = self._limiter.get_window_stats(self._limit, key.id)
-        wait = max(1, math.ceil(stats.reset_time - time.time()))
-        extra += [
-            (b"ratelimit-policy", self._policy),
-            (b"ratelimit", b'"page";r=%d;t=%d' % (stats.remaining, wait)),
-        ]
+    async def _from_a_page(self, key: Key, origin: str | None, scope: Scope, receive: Receive, send: Send) -> None:
+        if origin is not None and key.origins and origin not in key.origins:
+            error = ProblemError("origin-not-allowed", "this key is for pages of other origins")
+            await _refuse(error, scope, receive, send)
+            return
+        taken = self._allowance.take(key.id)
+        more = self._dress(origin, taken)
 
         async def dressed(message: Message) -> None:
             if message["type"] == "http.response.start":
-                message["headers"] = [*message.get("headers", []), *extra]
+                message["headers"] = [*message.get("headers", []), *more]
             await send(message)
 
-        if allowed:
+        if taken.granted:
             await self._app(scope, receive, dressed)
-        else:
-            error = ProblemError(
-                "too-many-requests", f"at most {self._limit} with one key", headers={"retry-after": str(wait)}
-            )
-            await self._refuse(error, scope, receive, dressed)
+            return
+        seconds = str(taken.seconds)
+        error = ProblemError("too-many-requests", f"again in {seconds} s", headers={"retry-after": seconds})
+        await _refuse(error, scope, receive, dressed)
 
-    async def _refuse(self, error: ProblemError, scope: Scope, receive: Receive, send: Send) -> None:
-        await problem(error, scope["state"]["request_id"])(scope, receive, send)
-
-    async def _answer_preflight(self, origin: str, send: Send) -> None:
-        """Tell a browser whether a page of this origin may ask; it sends no key along."""
-        headers: Headers = [(b"vary", b"Origin")]
-        allowed = origin in self._house.keys.origins
-        if allowed:
-            headers += [
-                (b"access-control-allow-origin", origin.encode("latin-1")),
-                (b"access-control-allow-methods", _METHODS),
-                (b"access-control-allow-headers", _SENT),
-                (b"access-control-max-age", _PREFLIGHT_SECONDS),
-            ]
-        await send({"type": "http.response.start", "status": 204 if allowed else 403, "headers": headers})
-        await send({"type": "http.response.body", "body": b""})
+    def _dress(self, origin: str | None, taken: Taken) -> Headers:
+        """Return the headers of an answer to a page key."""
+        headers = [*self._allowance.headers(taken), _VARY]
+        if origin is not None:
+            allowed = (b"access-control-allow-origin", origin.encode("latin-1"))
+            headers += [allowed, _EXPOSED, _READABLE_ELSEWHERE]
+        return headers
 
 
-def _read(scope: Scope) -> tuple[str | None, str | None, bool]:
-    """Return the key's text, the origin, and whether a browser only asks if it may ask."""
-    authorization = origin = None
-    asks = False
-    for name, value in scope["headers"]:
+def is_open(path: str) -> bool:
+    """Whether a path asks for no key. Everything else does, paths that nobody knows too."""
+    return path in _OPEN or path.startswith(_OPEN_BELOW)
+
+
+class _Asked(NamedTuple):
+    """What the headers of a request say of who asks; ``before``: the method that a preflight asks about."""
+
+    key: str | None
+    origin: str | None
+    before: str | None
+
+
+def _asked(headers: Iterable[tuple[bytes, bytes]]) -> _Asked:
+    keys: list[bytes] = []
+    origin = before = None
+    for name, value in headers:
         if name == b"authorization":
-            text = value.decode("latin-1")
-            if text[: len(_BEARER)].lower() == _BEARER:
-                authorization = text[len(_BEARER) :].strip()
+            keys.append(value)
         elif name == b"origin":
             origin = value.decode("latin-1")
         elif name == b"access-control-request-method":
-            asks = True
-    return authorization, origin, asks and scope["method"] == "OPTIONS"
+            before = value.decode("latin-1")
+    # Two keys are none: whoever stands between may have read the other one.
+    key = _bearer(keys[0]) if len(keys) == 1 else None
+    return _Asked(key, origin, before)
+
+
+def _bearer(value: bytes) -> str | None:
+    if value[: len(_BEARER)].lower() != _BEARER:
+        return None
+    return value[len(_BEARER) :].strip().decode("latin-1")
+
+
+async def _allow(origin: str, send: Send) -> None:
+    """Answer a preflight: a browser asks, without a key, whether a page may ask."""
+    allowed = (b"access-control-allow-origin", origin.encode("latin-1"))
+    await send({"type": "http.response.start", "status": 204, "headers": [allowed, *_PREFLIGHT, _VARY]})
+    await send({"type": "http.response.body", "body": b""})
+
+
+async def _refuse(error: ProblemError, scope: Scope, receive: Receive, send: Send) -> None:
+    await problem(error, scope["state"]["request_id"])(scope, receive, send)

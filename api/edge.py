@@ -21,11 +21,11 @@ _REQUEST_ID = re.compile(rb"[A-Za-z0-9_-]{8,64}")
 _HEADERS: Final = (
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"no-referrer"),
-    (b"cross-origin-resource-policy", b"same-origin"),
 )
 _DEFAULTS: Final = (
     (b"cache-control", b"no-store"),
     (b"content-security-policy", b"default-src 'none'; frame-ancestors 'none'"),
+    (b"cross-origin-resource-policy", b"same-origin"),
 )
 _ALL: Final = (*_HEADERS, *_DEFAULTS)
 

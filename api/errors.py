@@ -47,16 +47,19 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             " numbers, keys written twice and very deep nesting are no JSON here.",
         ),
         ProblemType(
-            "key-unknown", 401, "A key is needed",
-            "Send a key as Authorization: Bearer. A key that is unknown, revoked or has expired is no key.",
+            "key-unknown", 401, "No key, or none that is in force",
+            "Send a key as Authorization: Bearer KEY. A key that is unknown, revoked or expired is told from"
+            " none in no way. Whoever runs the service makes keys: python -m api keys make CLASS --name NAME.",
         ),
         ProblemType(
-            "origin-not-allowed", 403, "The key is not for that page",
-            "A key for web pages names the origins of the pages that may use it.",
+            "key-not-enough", 403, "The key does not reach this far",
+            "Classes of keys are page, server, staff and owner, each with all that the ones before it may"
+            " ask; a sheet key asks for single cells only. The document names the class that an operation takes.",
         ),
         ProblemType(
-            "key-not-enough", 403, "The key is not for this",
-            "Keys come in classes; this call, or a field of its body, is for another class.",
+            "origin-not-allowed", 403, "This key is not for pages of this origin",
+            "A page key names the origins of the pages in which it stands, and the Origin header of this"
+            " request is none of them.",
         ),
         ProblemType(
             "not-found", 404, "There is nothing here",

@@ -24,17 +24,17 @@ from api.house import open_house
 from api.settings import Settings
 
 EXAMPLE_DAY: Final = date(2026, 3, 2)
-#: The owner's key of the examples' own store, which is gone when they are written.
-EXAMPLE_KEY: Final = "qf.owner.example.not-a-secret-at-all"
 _REQUEST_ID: Final = "example-0001"
+#: Opens a store that is gone when the answer is there.
+_OWNER_KEY: Final = "qf.owner.example.of-a-store-soon-gone"
 
 
 @contextmanager
 def example_app() -> Iterator[FastAPI]:
     """Give the service over the demo workshop on the day of the examples, its store new and soon gone."""
     with TemporaryDirectory() as folder:
-        url = f"sqlite:///{Path(folder) / 'example.sqlite3'}"
-        house = open_house(Settings(today=EXAMPLE_DAY, database_url=url, bootstrap_owner_key=EXAMPLE_KEY))
+        store = f"sqlite:///{Path(folder) / 'example.sqlite3'}"
+        house = open_house(Settings(today=EXAMPLE_DAY, database_url=store, bootstrap_owner_key=_OWNER_KEY))
         try:
             yield create_app(house)
         finally:
@@ -70,7 +70,7 @@ async def _ask(app: FastAPI, request: Mapping[str, Any]) -> dict[str, Any]:
         response = await client.request(
             request["method"],
             request["path"],
-            headers={"request-id": _REQUEST_ID, "authorization": f"Bearer {EXAMPLE_KEY}"},
+            headers={"request-id": _REQUEST_ID, "authorization": f"Bearer {_OWNER_KEY}"},
             json=request.get("body"),
         )
     return {"status": response.status_code, "body": response.json()}

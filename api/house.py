@@ -14,7 +14,7 @@ import rules
 from api.clock import Clock, clock_from
 from api.desk.expiry import sweep
 from api.desk.log import CheckLog
-from api.keys import Keyring, make_key, read_keys
+from api.keys import FROM_SETTINGS, Keyring, make_key, read_keys
 from api.once import Running
 from api.settings import Settings
 from api.store.engine import BusyError, Store, is_there
@@ -68,7 +68,7 @@ class House:
         return self.keys_at(self.shelves.current())
 
     def keys_at(self, shelf: Shelf) -> Keyring:
-        """Return the keys in force at a shelf's revision: one look at the store does for both."""
+        """Return the keys in force when a shelf was looked up: whoever has one needs no second look at the store."""
         revision = shelf.revisions.keys
         if self._keys is None or self._keys[0] != revision:
             with self.store.read() as connection:
@@ -142,7 +142,9 @@ def _furnish(store: Store, shop: Shop, now: str, settings: Settings) -> None:
         if is_new(write.connection):
             seed(write, shop.catalog, now)
             if settings.bootstrap_owner_key is not None:
-                make_key(write, "owner", name="first owner", at=now, by="settings", text=settings.bootstrap_owner_key)
+                make_key(
+                    write, "owner", name="first owner", at=now, by=FROM_SETTINGS, text=settings.bootstrap_owner_key
+                )
         elif add_unknown_supplies(write, shop.catalog, now):
             write.stock += 1
 

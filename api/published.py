@@ -54,16 +54,21 @@ def respond(request: Request, found: Document) -> Response:
     return Response(found.body, headers=headers, media_type="application/json")
 
 
+#: Nouns that show what is left of them, or whether they are still to be had.
+STOCKED: Final = frozenset({"leathers", "threads", "edges", "hardware", "foils", "typefaces"})
+
+
 class Published:
     """Every document of one shop, each made when first asked for and kept.
 
-    There are as many as catalog entries times classes of callers, so nothing grows.
+    There are as many as catalog entries times classes of callers, so nothing grows. What shows the stock
+    is made anew at each revision of it (:meth:`at`).
     """
 
-    def __init__(self, shop: Shop) -> None:
-        """Keep the shop; nothing is rendered yet."""
+    def __init__(self, shop: Shop, kept: Mapping[tuple[str, str | None, Caller], Document] | None = None) -> None:
+        """Keep the shop and what was rendered already."""
         self._shop = shop
-        self._kept: dict[tuple[str, str | None, Caller], Document] = {}
+        self._kept = dict(kept or {})
         nouns = {name: (getattr(shop.catalog, field), render) for name, (field, render) in SUPPLIES.items()}
         self._nouns: Mapping[str, tuple[Mapping[str, Any], Render]] = {
             **nouns,
@@ -72,6 +77,13 @@ class Published:
             "rules": (shop.book.rules, lambda rule: shop.book.describe(rule.id)),
         }
         self._codes = {name: {code.casefold(): code for code in held} for name, (held, _) in self._nouns.items()}
+
+    def at(self, shop: Shop) -> Published:
+        """Return the documents at another stock of the same catalog: what no stock shows in is kept."""
+        if shop.stock_revision == self._shop.stock_revision:
+            return self
+        kept = dict(self._kept)  # a copy at once: other requests may be adding to it
+        return Published(shop, {key: found for key, found in kept.items() if key[0] not in STOCKED})
 
     def glance(self, who: Caller) -> Document:
         """Return the catalog at a glance."""

@@ -5,19 +5,16 @@ from __future__ import annotations
 import socket
 from collections.abc import Callable
 from contextlib import suppress
-from typing import Final
 
 import uvicorn
 
 from api.app import create_app
-from api.demo import demo_command
+from api.demo import demo_command, make_demo_keys
 from api.house import House, open_house
-from api.keys import CLASSES, make_key, page_key
+from api.keys import kept_keys
 from api.settings import Settings
 from api.settled import settle
 
-#: The demo shop front and its server are one client; staff and owner are the workshop.
-_DEMO_CLIENT: Final = {"page": "demo-shop", "server": "demo-shop", "staff": "workshop", "owner": "workshop"}
 Tell = Callable[[str], None]
 
 
@@ -34,56 +31,55 @@ class _Server(uvicorn.Server):
         self._ready()
 
 
-def serve(settings: Settings, *, tell: Tell, warn: Tell) -> int:
+def serve(settings: Settings, *, tell: Tell) -> int:
     """Answer until a signal ends the process; return the exit code.
 
     The shop is opened before the port, so that a broken catalog never shows an open port.
 
     Args:
         settings: where to listen, and what to serve.
-        tell: told, once requests are answered, the address and a command to try.
-        warn: told what the person who starts the service should know.
+        tell: told, once requests are answered, the address, and how to come by a key or what to try.
 
     Raises:
         OSError: the address cannot be listened on.
         catalog.strict_yaml.Faults: the catalog or the rule book is broken.
     """
     house = open_house(settings)
-    app = create_app(house, settings.page_limit)
-    secrets = _first_keys(house) if settings.demo_keys else []
+    app = create_app(house, page_limit=settings.page_limit)
     settle()
     listener = _listener(settings.host, settings.port)
     address = _address(listener)
     config = uvicorn.Config(app, access_log=False, log_level="warning", server_header=False)
-    greeting = "\n".join(
-        [f"Quarterfoot answers at {address} (docs at {address}/docs).", *secrets, *_to_try(house, address)]
-    )
-    try:
-        with suppress(KeyboardInterrupt):  # the server hands Ctrl-C on after it has closed in order
-            _Server(config, lambda: tell(greeting)).run(sockets=[listener])
-    finally:
-        house.close()
+
+    def ready() -> None:
+        tell(f"Quarterfoot answers at {address} (docs at {address}/docs).")
+        for line in _about_keys(house, address, demo=settings.demo_keys):
+            tell(line)
+
+    with suppress(KeyboardInterrupt):  # the server hands Ctrl-C on after it has closed in order
+        _Server(config, ready).run(sockets=[listener])
     return 0
 
 
-def _first_keys(house: House) -> list[str]:
-    """Give a store without keys for the demo one of each class; return what to show, this once."""
-    if page_key(house.store) is not None:
-        return []
-    with house.store.write() as write:
-        made = {
-            name: make_key(write, name, name="demo", at=house.now(), by="first start", client=_DEMO_CLIENT.get(name))
-            for name in CLASSES
-        }
-    lines = [f"  {name:<7}{text}" for name, text in made.items()]
-    return ["Keys, shown this once; only their hashes are kept (the page key is no secret):", *lines]
-
-
-def _to_try(house: House, address: str) -> list[str]:
-    key = page_key(house.store)
-    if key is None:
-        return ['No key for web pages is there yet. Make one: python -m api keys make page --name "my shop"']
-    return ["Try:", demo_command(address, key)]
+def _about_keys(house: House, address: str, *, demo: bool) -> list[str]:
+    """Return what to say of keys. Only the demo ever shows a secret, once, when it makes it."""
+    lines: list[str] = []
+    if demo:
+        # Not before requests are answered: a start that fails must not use up the one time.
+        with house.store.write() as write:
+            made = make_demo_keys(write, house.now())
+        if made:
+            lines.append("Keys for this new store, shown this once; a page key may be seen by all:")
+            lines += [f"  {name:6}  {text}" for name, text in made.items()]
+    with house.store.read() as connection:
+        kept = kept_keys(connection)
+    if not kept:
+        return ["It has no key yet; make the first: python -m api keys make owner --name NAME"]
+    now = house.now()
+    pages = [each.text for each in kept if each.text is not None and each.state(now) == "in force"]
+    if demo and pages:
+        lines += [f"Page key: {pages[0]}", "Try:", demo_command(address, pages[0])]
+    return lines
 
 
 def _listener(host: str, port: int) -> socket.socket:

@@ -13,11 +13,11 @@ from pathlib import Path
 from typing import Any, Final
 
 import catalog
+from api.allowance import PAGE_LIMIT
 
 PREFIX: Final = "QUARTERFOOT_"
 DEMO_CATALOG: Final = Path(catalog.__file__).parent / "oddlestone"
 DEFAULT_DATABASE: Final = "sqlite:///quarterfoot.sqlite3"
-DEFAULT_PAGE_LIMIT: Final = "120/minute"
 SHORTEST_KEY: Final = 16
 _KEY = re.compile(r"[\x21-\x7e]+")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
@@ -36,16 +36,16 @@ class Settings:
 
     ``today`` shifts the clock to begin on that date; ``catalog`` is the folder of the workshop's
     files; ``database_url`` names the store; ``bootstrap_owner_key`` is the first owner key of a new
-    store; ``page_limit`` is how often each page key may ask; with ``demo_keys`` a new store gets a key
-    of each class; ``port`` 0 takes any free one.
+    store; ``demo_keys`` gives a new store a key of each class and shows them; ``page_limit`` is how
+    often a page key may ask; ``port`` 0 takes any free one.
     """
 
     today: date | None = None
     catalog: Path = DEMO_CATALOG
     database_url: str = DEFAULT_DATABASE
     bootstrap_owner_key: str | None = None
-    page_limit: str = DEFAULT_PAGE_LIMIT
     demo_keys: bool = False
+    page_limit: str = PAGE_LIMIT
     host: str = "127.0.0.1"
     port: int = 8000
 
@@ -112,16 +112,16 @@ def _first_key(text: str) -> str:
     raise ValueError(f"expected at least {SHORTEST_KEY} signs, none of them a space; make it long and random")
 
 
-def _page_limit(text: str) -> str:
+def _switch(text: str) -> bool:
+    if text in ("0", "1"):
+        return text == "1"
+    raise ValueError(f"expected 0 or 1, found {text[:40]!r}")
+
+
+def _limit(text: str) -> str:
     if _LIMIT.fullmatch(text):
         return text
-    raise ValueError(f"expected a number of requests in a time, such as {DEFAULT_PAGE_LIMIT}, found {text[:40]!r}")
-
-
-def _yes(text: str) -> bool:
-    if text in {"0", "1"}:
-        return text == "1"
-    raise ValueError(f"expected 1 or 0, found {text[:40]!r}")
+    raise ValueError(f"expected a count and second, minute, hour or day, such as {PAGE_LIMIT}, found {text[:40]!r}")
 
 
 _READERS: Final[Mapping[str, Callable[[str], Any]]] = {
@@ -129,8 +129,8 @@ _READERS: Final[Mapping[str, Callable[[str], Any]]] = {
     "catalog": _folder,
     "database_url": _database,
     "bootstrap_owner_key": _first_key,
-    "page_limit": _page_limit,
-    "demo_keys": _yes,
+    "demo_keys": _switch,
+    "page_limit": _limit,
     "host": host,
     "port": port,
 }

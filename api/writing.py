@@ -15,7 +15,6 @@ from api.house import House
 from api.keys import Key
 from api.once import Answer, Asked, fingerprint_of, once
 
-_TAG: Final = re.compile(r'"[\x21\x23-\x7e]*"')
 _KEY: Final = re.compile(r'"([\x20\x21\x23-\x5b\x5d-\x7e]{1,128})"|([\x21\x23-\x7e]{1,128})')
 _HEADER: Final = "idempotency-key"
 
@@ -38,7 +37,10 @@ def asked_of(request: Request, key: Key, house: House, operation: str, body: Bas
     # The address is part of what is asked for: the same entry on another record is another request.
     fingerprint = fingerprint_of([request.url.path, value])
     text = found[1] or found[2]
-    return Asked(key.client, operation, text, fingerprint, request_id_of(request), house.now(), key.caller)
+    # Each class sees its own answer, so a key of another class is another caller.
+    return Asked(
+        key.client, f"{key.class_name} {operation}", text, fingerprint, request_id_of(request), house.now(), key.caller
+    )
 
 
 def written(house: House, asked: Asked, act: Callable[[], Answer]) -> Response:
@@ -66,7 +68,7 @@ def check_version(request: Request, version: int, *, needed: bool) -> None:
         if needed:
             raise ProblemError("version-missing", "send If-Match with the ETag of the record as you read it")
         return
-    if header.strip() != "*" and tag_of(version) not in _TAG.findall(header.replace("W/", "")):
+    if header.strip() != "*" and tag_of(version) not in [each.strip() for each in header.split(",")]:
         raise ProblemError(
             "changed-meanwhile", "the record has changed since you read it", headers={"etag": tag_of(version)}
         )

@@ -2,6 +2,7 @@
 
     python3 deploy/dev.py serve [--port N]     the service on 127.0.0.1, port 8000 unless told
     python3 deploy/dev.py check FILE [...]     one spec on the command line; further arguments are passed on
+    python3 deploy/dev.py keys TASK [...]      make, list, revoke and rotate keys; further arguments are passed on
     python3 deploy/dev.py test [--long] [...]  linters, types, imports, tests; further arguments go to pytest
     python3 deploy/dev.py bench [--quick] [--only SECTION]    the measurements
 
@@ -42,7 +43,10 @@ DEMO_DAY = "2026-03-02"  # the demo workshop's stock and orders are written arou
 HOST = "127.0.0.1"
 LAST_PORT = 65535
 
-USAGE = "usage: dev.py serve [--port N] | check FILE [...] | test [--long] [...] | bench [--quick] [--only SECTION]"
+USAGE = (
+    "usage: dev.py serve [--port N] | check FILE [...] | keys TASK [...] | test [--long] [...]"
+    " | bench [--quick] [--only SECTION]"
+)
 NO_INSTALLER = "dev.py: this Python has neither pip nor ensurepip; install one: apt install python3-pip"
 
 BAD_USAGE = 2
@@ -84,7 +88,7 @@ def parse(arguments: Sequence[str]) -> Command:
         return Command(name, rest=rest)
     if name == "test":
         return Command(name, long="--long" in rest, rest=[word for word in rest if word != "--long"])
-    if name == "bench":
+    if name in {"keys", "bench"}:
         return Command(name, rest=rest)
     raise UsageError(f"unknown command {name!r}" if name else "no command")
 
@@ -290,6 +294,13 @@ def check(home: Home, command: Command) -> int:
     return _become(home, ["-P", "-m", "api", "check", *command.rest])
 
 
+def keys(home: Home, command: Command) -> int:
+    """Make, list, revoke or rotate keys of the store in the caller's folder, by the clock of ``serve``."""
+    ensure(home, "runtime")
+    os.environ.setdefault("QUARTERFOOT_TODAY", DEMO_DAY)
+    return _become(home, ["-P", "-m", "api", "keys", *command.rest])
+
+
 def _become(home: Home, arguments: Sequence[str]) -> int:
     """Replace this process, so that signals and the exit code are those of the program itself."""
     line = [str(home.python), *arguments]
@@ -344,7 +355,8 @@ def main(arguments: Sequence[str]) -> int:
         return 0
     try:
         command = parse(arguments)
-        return {"serve": serve, "check": check, "test": test, "bench": bench}[command.name](Home(ROOT), command)
+        run = {"serve": serve, "check": check, "keys": keys, "test": test, "bench": bench}[command.name]
+        return run(Home(ROOT), command)
     except UsageError as bad:
         _say(f"dev.py: {bad}; {USAGE}")
         return BAD_USAGE

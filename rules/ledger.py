@@ -33,14 +33,16 @@ class LotBalance:
         """Return the balance after an entry.
 
         ``receive``, ``measure`` and ``count`` say what is there; ``cut``, ``recut`` and ``remnant`` what
-        was taken and what is left; ``scrap`` leaves nothing. Raises ValueError for another kind.
+        was taken and, where it was measured, what is left; ``scrap`` leaves nothing. Raises
+        ValueError for another kind.
         """
         if kind in {"receive", "measure", "count"}:
             found = replace(self, **{name: body[name] for name in _STATED if name in body})
             if kind == "receive" or found.left_um2:  # what was thrown away and is found again is there
                 found = replace(found, state=OPEN)
         elif kind in {"cut", "recut", "remnant"}:
-            found = replace(self, left_um2=max(0, self.left_um2 - body["took_um2"]))
+            left = max(0, self.left_um2 - body["took_um2"])
+            found = replace(self, left_um2=body.get("left_um2", left))
         elif kind == "scrap":
             found = replace(self, left_um2=0, rectangles=(), state=SCRAP)
         else:

@@ -133,7 +133,10 @@ def less(catalog: Catalog, needs: Iterable[Needs], gap_um: int) -> Catalog:
             panels.setdefault(taken.lot, []).append(taken.held)
     shop = catalog.workshop
     rush = sum(each.minutes for each in every if each.rush)
-    lots = {code: _holding(catalog, catalog.lots[code], own, gap_um) for code, own in panels.items()}
+    # A lot that was thrown away has nothing that could be set aside any more.
+    lots = {
+        code: _holding(catalog, catalog.lots[code], own, gap_um) for code, own in panels.items() if code in catalog.lots
+    }
     return replace(
         catalog,
         lots={**catalog.lots, **lots},
@@ -168,6 +171,8 @@ def _reduced(nouns: Mapping[str, Any], name: str, taken: Mapping[str, int]) -> M
         return nouns
     changed = {}
     for code, amount in taken.items():
+        if code not in nouns:
+            continue
         left = getattr(nouns[code], name)
         changed[code] = nouns[code] if left is None else replace(nouns[code], **{name: max(0, left - amount)})
     return {**nouns, **changed}
@@ -217,7 +222,7 @@ def lie_together(stock: Catalog, needs: Iterable[Needs], warehouse: Warehouse) -
         (stock.foils, "left_um", _sum(each.foil_um for each in every)),
         (stock.hardware, "stock", _sum(each.hardware for each in every)),
     ):
-        if any(_falls_short(nouns[code], name, amount) for code, amount in taken.items()):
+        if any(_falls_short(nouns.get(code), name, amount) for code, amount in taken.items()):
             return False
     held = less(stock, every, warehouse.gap_um)
     lots = {lot for each in every for lot in each.lots}
@@ -225,5 +230,5 @@ def lie_together(stock: Catalog, needs: Iterable[Needs], warehouse: Warehouse) -
 
 
 def _falls_short(noun: Any, name: str, amount: int) -> bool:
-    left = getattr(noun, name)
+    left = 0 if noun is None else getattr(noun, name)
     return left is not None and left < amount

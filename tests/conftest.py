@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
@@ -47,17 +46,27 @@ def tiny_catalog(tiny_files: dict[str, str]) -> Catalog:
 
 
 @pytest.fixture(scope="session")
-def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def postgres() -> Iterator[str]:
     """Return the address of a PostgreSQL server on which databases may be made; say loudly where there is none."""
-    with ExitStack() as stack:
-        yield stack.enter_context(a_server(tmp_path_factory))
+    with a_server() as server:
+        yield server
+
+
+@pytest.fixture
+def sqlite_url(tmp_path: Path) -> str:
+    """Return the URL of a new, empty SQLite database."""
+    return f"sqlite:///{tmp_path / 'store.sqlite3'}"
+
+
+@pytest.fixture
+def postgres_url(postgres: str) -> Iterator[str]:
+    """Return the URL of a new, empty PostgreSQL database."""
+    with a_database(postgres) as url:
+        yield url
 
 
 @pytest.fixture(params=["sqlite", "postgres"])
-def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+def store_url(request: pytest.FixtureRequest) -> str:
     """Return the URL of a new, empty database: SQLite, then PostgreSQL."""
-    if request.param == "sqlite":
-        yield f"sqlite:///{tmp_path / 'store.sqlite3'}"
-        return
-    with a_database(request.getfixturevalue("postgres")) as url:
-        yield url
+    found: str = request.getfixturevalue(f"{request.param}_url")
+    return found

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from math import ceil
+from math import floor
 from typing import Any
 
 from pydantic_core import from_json
@@ -15,13 +15,13 @@ from api.desk.history import add_entry
 from api.desk.orders import needs_of_order, set_needs, set_order
 from api.desk.quotes import items_of
 from api.desk.shortage import settle_after_loss
-from api.desk.stock import enter, left_of_supply
+from api.desk.stock import enter, fault, fits, left_of_supply, rectangles_um, um2
 from api.errors import ProblemError
 from api.house import House
 from api.store.engine import Write
 from api.store.stock import dumped
 from api.store.tables import LOTS
-from catalog.model import HeldPanel
+from catalog.model import HeldPanel, Kind, Lot
 from rules.layout import Rect
 from rules.needs import Needs, Taken
 from rules.offcut import left_after
@@ -43,14 +43,17 @@ def cut(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, b
     place = body["item"] - 1
     built = from_json(row.as_built)
     if place >= len(needs):
-        raise _fault("/item", "not_offered", f"an item from 1 to {len(needs)}")
+        raise fault("/item", "not_offered", f"an item from 1 to {len(needs)}")
     lot = write.connection.execute(select(LOTS).where(func.upper(LOTS.c.code) == body["lot"].upper())).one_or_none()
     if lot is None:
-        raise _fault("/lot", "not_offered", "the code of a lot in stock")
+        raise fault("/lot", "not_offered", "the code of a lot in stock")
     panels = _spoilt(built[place], body["part"]) if again else _panels(needs[place], body["part"], lot.code)
     if not panels:
         words = "nothing was cut of that part" if again else "nothing of it is to be cut from that lot; pin it first"
-        raise _fault("/part", "not_offered", words)
+        raise fault("/part", "not_offered", words)
+    parts = items_of(write.connection, row.id)[place]["check"]["spec"]["parts"]
+    if parts[body["part"]]["leather"] != lot.leather:
+        raise fault("/lot", "not_offered", "a lot of the leather that the part is of")
     shelf = house.shelves.read_anew(write.connection, write.revisions)
     kind = shelf.shop.catalog.leathers[lot.leather].kind
     gap = house.shelves.gap_um
@@ -59,13 +62,7 @@ def cut(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, b
         needs[place] = _without(needs[place], body["part"], lot.code)
         set_needs(write, row, needs)
         shelf = house.shelves.read_anew(write.connection, write.revisions)
-    if body.get("rectangles_left_mm") is not None:
-        left = [[round(along * 1000), round(across * 1000)] for along, across in body["rectangles_left_mm"]]
-    else:
-        left = _straight(lot, taken, shelf.shop.catalog.lots.get(lot.code), gap)
-    took = ceil(need_um2(taken, gap, kind))
-    if body.get("area_left_dm2") is not None:
-        took = max(0, lot.left_um2 - round(body["area_left_dm2"] * 10_000) * 1_000_000)
+    took, left = _what_is_left(body, lot, taken, shelf.shop.catalog.lots.get(lot.code), kind, gap)
     entry = {"took_um2": took, "rectangles": left, "order": row.id, "item": body["item"], "part": body["part"]}
     if body.get("reason"):
         entry["reason"] = body["reason"]
@@ -85,9 +82,21 @@ def cut(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, b
     settle_after_loss(house, write)
 
 
-def _fault(pointer: str, code: str, detail: str) -> ProblemError:
-    where = {"pointer": pointer, "code": code, "detail": detail}
-    return ProblemError("contradiction", detail, errors=[where])
+def _what_is_left(
+    body: Mapping[str, Any], lot: Row[Any], taken: Sequence[HeldPanel], now: Lot | None, kind: Kind, gap_um: int
+) -> tuple[int, list[list[int]]]:
+    """Return the area that a cut took and the rectangles that it leaves, as measured or as straight cuts leave them."""
+    # Rounded down: what stays must not fall short of what is held in it by a hair.
+    took = floor(need_um2(taken, gap_um, kind))
+    if body.get("area_left_dm2") is not None:
+        took = lot.left_um2 - um2(body["area_left_dm2"])
+        if took < 0:
+            raise fault("/area_left_dm2", "too_large", "more than there was; count the lot first")
+    if body.get("rectangles_left_mm") is None:
+        return took, _straight(lot, taken, now, gap_um)
+    left = rectangles_um(body["rectangles_left_mm"])
+    fits(left, max(0, lot.left_um2 - took), "/rectangles_left_mm")
+    return took, left
 
 
 Size = tuple[int, int, bool, int]
@@ -154,6 +163,7 @@ def ship(house: House, write: Write, row: Row[Any], *, by: str) -> None:
             enter(write, "supply", code, "use", {"used_base": min(amount, left), "order": row.id}, at=now, by=by)
     set_needs(write, row, needs, state="used")
     set_order(write, row, state="shipped")
+    settle_after_loss(house, write)
     write.stock += 1
     write.backlog += 1
     built = [

@@ -16,7 +16,7 @@ from api.errors import ProblemError
 from api.house import House
 from api.store.engine import Write
 from api.store.stock import dumped
-from api.store.tables import ANSWERED, ITEMS, ORDERS, QUOTES
+from api.store.tables import ANSWERED, ENTRIES, ITEMS, ORDERS, QUOTES
 from api.visibility import Caller, record_view
 
 _LETTERS = "MON-"
@@ -67,6 +67,7 @@ def forget_order(house: House, write: Write, row: Row[Any], *, by: str) -> None:
 
 def _scrub(write: Write, record: str) -> None:
     connection = write.connection
+    _scrub_entries(write, record)
     for item in connection.execute(select(ITEMS).where(ITEMS.c.record == record)).all():
         connection.execute(
             update(ITEMS)
@@ -75,6 +76,19 @@ def _scrub(write: Write, record: str) -> None:
                 spec=dumped(scrubbed(from_json(item.spec))), answer=dumped(_scrubbed_answer(from_json(item.answer)))
             )
         )
+
+
+def _scrub_entries(write: Write, record: str) -> None:
+    """Delete what people wrote of the customer in a record's history; what happened stays."""
+    connection = write.connection
+    for entry in connection.execute(select(ENTRIES).where(ENTRIES.c.record == record)).all():
+        body = from_json(entry.body)
+        for name in ("reason", "note"):
+            if name in body:
+                body[name] = None
+        if "payment" in body:
+            body["payment"] = {**body["payment"], "reference": None}
+        connection.execute(update(ENTRIES).where(ENTRIES.c.id == entry.id).values(body=dumped(body)))
 
 
 def _rewrite_answers(write: Write, record: Mapping[str, Any]) -> None:

@@ -19,6 +19,7 @@ from api.store.engine import Write
 from api.store.shelf import Shelf
 from api.store.stock import dumped, needs_in, needs_text
 from api.store.tables import HOLDS, ITEMS, ORDERS, QUOTES
+from catalog.model import Catalog, FreeRectangle
 from rules.needs import Needs
 from rules.spec import Spec
 
@@ -90,6 +91,8 @@ def make_order(
 
 
 def _verdict_now(house: House, items: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    if any("letters" in (item["spec"].get("monogram") or {}) for item in items):
+        return {}  # the customer's text was deleted: there is no spec to judge any more
     specs = [spec_in(item["spec"]) for item in items]
     answers = examine(house.shelves, house.shelves.current(), specs, house.clock.today()).answers
     first = next((answer for answer in answers if answer["outcome"] == "refused"), answers[0])
@@ -229,7 +232,23 @@ def _own_returned(house: House, write: Write, row: Row[Any]) -> Shelf:
     """Return the shelf as if nothing were set aside for an order."""
     shelf = house.shelves.read_anew(write.connection, write.revisions)
     holds = tuple(hold for hold in shelf.holds if hold.quote != row.quote)
-    return house.shelves.made(shelf.base, holds, write.revisions)
+    shop = shelf.base.workshop
+    base = replace(shelf.base, workshop=replace(shop, backlog_minutes=shop.backlog_minutes - row.minutes))
+    for item in from_json(row.as_built):
+        for cut in item["cuts"]:
+            if not cut["recut"]:
+                base = _put_back(base, cut)
+    return house.shelves.made(base, holds, write.revisions)
+
+
+def _put_back(base: Catalog, cut: Mapping[str, Any]) -> Catalog:
+    """Return the stock with cut panels back in their lot, each as a free rectangle of its own size."""
+    lot = base.lots.get(cut["lot"])
+    if lot is None:
+        return base
+    whole = [FreeRectangle(along, across) for along, across, _, count in cut["panels"] for _ in range(count)]
+    back = replace(lot, left_um2=lot.left_um2 + cut["took_um2"] + 1, rectangles=(*lot.rectangles, *whole))
+    return replace(base, lots={**base.lots, lot.code: back})
 
 
 def change_items(
@@ -257,7 +276,9 @@ def change_items(
         first = found.first_refused
         members = {"checks": list(found.answers), "check": first}
         raise ProblemError("not-buildable", first["headline"], members=members)
-    set_needs(write, row, found.needs, state="live" if hold.state == "short" else hold.state)
+    built = from_json(row.as_built)
+    uncut = [_uncut(own, item["cuts"]) for own, item in zip(found.needs, built, strict=True)]
+    set_needs(write, row, uncut, state="live" if hold.state == "short" else hold.state)
     for item, answer in zip(items, found.answers, strict=True):
         if item["item"] in specs:
             body = bodies.get(item["item"], item["spec"])
@@ -268,6 +289,12 @@ def change_items(
             )
     write.stock += 1
     return found, items
+
+
+def _uncut(needs: Needs, cuts: Sequence[Mapping[str, Any]]) -> Needs:
+    """Return needs without the parts that are cut already."""
+    done = {cut["part"] for cut in cuts}
+    return replace(needs, panels=tuple(each for each in needs.panels if each.part not in done))
 
 
 def _as_granted(item: Mapping[str, Any], needs: Needs) -> Spec:
@@ -282,9 +309,13 @@ def pin(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, b
     """Cut a part from another lot than the one it was given, if it can be made so."""
     items = items_of(write.connection, row.id)
     item = item_of(items, body)
+    cuts = from_json(row.as_built)[body["item"] - 1]["cuts"]
+    if any(cut["part"] == body["part"] for cut in cuts):
+        raise ProblemError("wrong-state", "that part is cut already; recut it")
     _, needs = needs_of_order(write.connection, row)
     spec = _as_granted(item, needs[body["item"] - 1])
-    pinned = replace(spec, lots={**spec.lots, body["part"]: (body["lot"],)})
+    cut_from = {cut["part"]: (cut["lot"],) for cut in cuts}
+    pinned = replace(spec, lots={**cut_from, **spec.lots, body["part"]: (body["lot"],)})
     found, _ = change_items(house, write, row, {body["item"]: pinned}, {})
     set_order(write, row)
     agreed = [each["rule"] for each in to_agree(found.answers[body["item"] - 1])]

@@ -31,11 +31,11 @@ MOST_TRIES: Final = 5
 #: States in which stock is set aside.
 HELD: Final = ("held", "awaiting_sign_off")
 TAKES: Final[Mapping[str, tuple[str, ...]]] = {
-    "held": ("renew", "withdraw", "forget"),
-    "awaiting_sign_off": ("renew", "withdraw", "forget"),
-    "short": ("renew", "withdraw", "forget"),
+    "held": ("renew", "withdraw"),
+    "awaiting_sign_off": ("renew", "withdraw"),
+    "short": ("renew", "withdraw"),
     "lapsed": ("renew", "forget"),
-    "ordered": ("forget",),
+    "ordered": (),
     "withdrawn": ("forget",),
 }
 
@@ -197,7 +197,7 @@ def post_entry(house: House, write: Write, row: Row[Any], body: Mapping[str, Any
     if kind not in takes:
         raise ProblemError(
             "wrong-state",
-            f"a quote that is {row.state} takes {', '.join(takes)}",
+            f"a quote that is {row.state} takes {', '.join(takes) or 'nothing more'}",
             members={"state": row.state, "takes": list(takes)},
         )
     if kind == "renew":

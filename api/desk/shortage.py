@@ -36,13 +36,22 @@ def settle_after_loss(house: House, write: Write) -> list[str]:
     """Move the holds that no longer lie to other lots; return the quotes of those that cannot: they are short.
 
     A hold moves only if its pieces come out without a finding that the maker has not agreed to, and
-    nothing of it is cut yet.
+    nothing of it is cut yet. If there is no room beside the others, newer ones give way.
     """
     shelf = house.shelves.read_anew(write.connection, write.revisions)
     kept, lost = keep_or_lose(shelf.base, shelf.holds, house.shelves.gap_um)
     short = []
-    for hold in lost:
+    while lost:
+        hold = lost.pop(0)
         moved = _moved(house, write, hold, kept, shelf.base)
+        older = [each for each in kept if each.number < hold.number]
+        if moved is None and len(older) < len(kept):
+            moved = _moved(house, write, hold, older, shelf.base)
+            if moved is not None:
+                newer = [each for each in kept if each.number > hold.number]
+                kept, pushed = keep_or_lose(shelf.base, [*older, moved, *newer], house.shelves.gap_um)
+                lost = sorted([*lost, *pushed], key=lambda each: each.number)
+                continue
         if moved is None:
             _declare_short(house, write, hold)
             short.append(hold.quote)

@@ -17,6 +17,8 @@ from api.store.tables import QUOTES, SIGN_OFFS
 from rules.needs import Needs
 from rules.shop import Shop
 
+#: States of a quote in which the maker may still decide.
+LIVE: Final = ("held", "awaiting_sign_off", "short")
 THIS_ITEM: Final = "this_item"
 THIS_LOT: Final = "this_lot"
 UNTIL: Final = "until"
@@ -113,6 +115,9 @@ def decide(write: Write, row: Row[Any], body: Mapping[str, Any], *, now: str, to
         where = {"pointer": "/until", "code": "too_small", "detail": f"at least {today.isoformat()}"}
         raise ProblemError("contradiction", "that date is past", errors=[where])
     connection = write.connection
+    quote = connection.execute(select(QUOTES).where(QUOTES.c.id == row.quote)).one()
+    if quote.state not in LIVE:
+        raise ProblemError("wrong-state", f"the quote is {quote.state}", members={"state": quote.state})
     connection.execute(
         update(SIGN_OFFS)
         .where(SIGN_OFFS.c.id == row.id)
@@ -121,8 +126,7 @@ def decide(write: Write, row: Row[Any], body: Mapping[str, Any], *, now: str, to
             version=row.version + 1,
         )
     )  # fmt: skip
-    quote = connection.execute(select(QUOTES).where(QUOTES.c.id == row.quote)).one()
-    if quote.state in ("held", "awaiting_sign_off"):
+    if quote.state != "short":
         state = state_by_signs(connection, row.quote)
         connection.execute(
             update(QUOTES).where(QUOTES.c.id == row.quote).values(state=state, version=quote.version + 1)

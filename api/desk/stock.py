@@ -114,7 +114,7 @@ def rectangles_um(rectangles: Sequence[Sequence[float]]) -> list[list[int]]:
     return [[round(along * 1000), round(across * 1000)] for along, across in rectangles]
 
 
-def _fits(rectangles: Sequence[Sequence[int]], area_um2: int, pointer: str) -> None:
+def fits(rectangles: Sequence[Sequence[int]], area_um2: int, pointer: str) -> None:
     """Raise where rectangles are more than the area that they lie in."""
     total = sum(along * across for along, across in rectangles)
     if total > area_um2:
@@ -145,7 +145,7 @@ def receive_lot(write: Write, catalog: Catalog, body: Mapping[str, Any], *, at: 
     area, rectangles = um2(body["area_dm2"]), rectangles_um(body["rectangles_mm"])
     if not area:
         raise fault("/area_dm2", "too_small", "more than 0")
-    _fits(rectangles, area, "/rectangles_mm")
+    fits(rectangles, area, "/rectangles_mm")
     entry: dict[str, Any] = {"left_um2": area, "reserved_um2": 0, **_span(body), "rectangles": rectangles}
     entry |= _claim(body, area)
     code = _new_code(write.connection, body.get("code"))
@@ -176,13 +176,15 @@ def _new_code(connection: Connection, wanted: str | None) -> str:
 
     Histories of all records share one space of ids, so a lot of the name of another record would block it.
     """
+    taken = {code.casefold() for code in connection.execute(select(ENTRIES.c.record).distinct()).scalars()}
     if wanted is not None:
-        taken = {code.casefold() for code in connection.execute(select(ENTRIES.c.record).distinct()).scalars()}
         if wanted.casefold() in taken or _OF_RECORDS.fullmatch(wanted):
             raise fault("/code", "not_offered", "something has this code already or may get it; codes are for ever")
         return wanted
     numbered = (_NUMBERED.fullmatch(code) for code in connection.execute(select(LOTS.c.code)).scalars())
     number = 1 + max((int(found[1]) for found in numbered if found), default=100)
+    while f"l{number}" in taken:
+        number += 1
     return f"L{number}"
 
 
@@ -205,6 +207,8 @@ def _insert(
 def post_lot_entry(write: Write, row: Row[Any], body: Mapping[str, Any], *, at: str, by: str) -> None:
     """Add an entry to a lot. What is there is always accepted; what cannot be is a fault."""
     kind = body["kind"]
+    if row.state == "scrap" and kind != "count":
+        raise ProblemError("wrong-state", "this lot was thrown away; count it if it is there after all")
     entry: dict[str, Any] = {"reason": body["reason"]} if body.get("reason") else {}
     area = row.left_um2
     if kind == "remnant":
@@ -217,13 +221,16 @@ def post_lot_entry(write: Write, row: Row[Any], body: Mapping[str, Any], *, at: 
             entry |= _span(body)
         if body.get("rectangles_mm") is not None:
             entry["rectangles"] = rectangles_um(body["rectangles_mm"])
-            _fits(entry["rectangles"], area - min(row.reserved_um2, area), "/rectangles_mm")
+            fits(entry["rectangles"], area, "/rectangles_mm")
     elif kind in {"cut", "recut"}:
         left = um2(body["area_left_dm2"])
-        if left > row.left_um2:
-            raise fault("/area_left_dm2", "too_large", f"at most {number_in(row.left_um2, 'dm2')}, what was there")
-        entry |= {"took_um2": row.left_um2 - left, "rectangles": rectangles_um(body["rectangles_left_mm"])}
-        _fits(entry["rectangles"], left, "/rectangles_left_mm")
+        # More than the book had is what is, as a count would say it.
+        entry |= {
+            "took_um2": max(0, row.left_um2 - left),
+            "left_um2": left,
+            "rectangles": rectangles_um(body["rectangles_left_mm"]),
+        }
+        fits(entry["rectangles"], left, "/rectangles_left_mm")
     enter(write, "lot", row.code, kind, entry, at=at, by=by)
     write.stock += 1
 
@@ -233,8 +240,8 @@ def _cut_remnant(write: Write, row: Row[Any], body: Mapping[str, Any], *, at: st
     if not 0 < area <= row.left_um2:
         raise fault("/area_dm2", "too_large", f"more than 0, at most {number_in(row.left_um2, 'dm2')}, what is there")
     own, left = rectangles_um(body["rectangles_mm"]), rectangles_um(body["rectangles_left_mm"])
-    _fits(own, area, "/rectangles_mm")
-    _fits(left, row.left_um2 - area, "/rectangles_left_mm")
+    fits(own, area, "/rectangles_mm")
+    fits(left, row.left_um2 - area, "/rectangles_left_mm")
     whole = {"thickness_min_um": row.thickness_min_um, "thickness_max_um": row.thickness_max_um}
     span = whole if body.get("thickness_mm") is None else _span(body)
     code = _new_code(write.connection, body.get("code"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Final, Literal
 
-from fastapi import APIRouter, Body, Query, Request, Response
+from fastapi import APIRouter, Body, Query, Response
 from fastapi.openapi.models import Example
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
@@ -12,7 +12,7 @@ from pydantic_core import PydanticCustomError
 from api.answering import answer_to
 from api.body import JsonRoute, json_answer
 from api.demo import DEMO_SPEC
-from api.deps import HouseDep, KeyDep, least
+from api.deps import HouseDep, KeyDep, ShopDep, least
 from api.permission import check_lots
 from api.routes.documented import problems
 from api.schemas.answer import CheckAnswer
@@ -72,17 +72,17 @@ class CheckQuery(BaseModel):
 async def check_spec(
     spec: Annotated[SpecIn, Body(openapi_examples=_EXAMPLES)],
     query: Annotated[CheckQuery, Query()],
-    request: Request,
     house: HouseDep,
+    shop: ShopDep,
     key: KeyDep,
 ) -> Response:
     """Return the verdict as the caller may see it."""
     check_lots(spec, key)
     answer = await answer_to(
         house,
+        shop,
         spec,
         key=key,
-        shelf=request.scope["state"]["shelf"],
         fill_defaults=query.defaults,
         alternatives=query.alternatives,
         explain=query.explain == "all",

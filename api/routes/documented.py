@@ -13,6 +13,10 @@ _ETAG: Final = {
     "description": "Strong entity tag of the document.",
     "schema": {"type": "string"},
 }
+_HEADERS: Final[dict[int, dict[str, Any]]] = {
+    401: {"WWW-Authenticate": {"description": "Bearer.", "schema": {"type": "string"}}},
+    429: {"Retry-After": {"description": "Seconds to wait.", "schema": {"type": "string", "pattern": "^[0-9]+$"}}},
+}
 
 #: The header by which a caller says what it has already.
 CONDITIONAL: Final[dict[str, Any]] = {
@@ -67,14 +71,20 @@ def read_one(operation: str, parameter: str, code: str) -> dict[str, Any]:
 
 
 def problems(*slugs: str) -> Responses:
-    """Return what the document says of these problems."""
-    titles: dict[int, list[str]] = {}
+    """Return what the document says of these problems; those of the same status are told together."""
+    found: Responses = {}
     for slug in (*slugs, "internal-error"):
-        titles.setdefault(PROBLEM_TYPES[slug].status, []).append(PROBLEM_TYPES[slug].title)
-    return {
-        status: {"description": f"{'. Or: '.join(dict.fromkeys(words))}.", "content": _PROBLEM}
-        for status, words in titles.items()
-    }
+        kind = PROBLEM_TYPES[slug]
+        response = found.setdefault(kind.status, {"content": _PROBLEM})
+        response["description"] = f"{response.get('description', '')} {kind.title}.".strip()
+        if kind.status in _HEADERS:
+            response["headers"] = _HEADERS[kind.status]
+    return found
+
+
+def at_the_door() -> Responses:
+    """Return what the document says of every operation that takes a key."""
+    return problems("key-unknown", "key-not-enough", "origin-not-allowed", "too-many-requests")
 
 
 def tagged(description: str, *slugs: str, links: dict[str, Any] | None = None) -> Responses:

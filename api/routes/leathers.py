@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.deps import NO_QUERY, CallerDep, HouseDep, PublishedDep, least
+from api.deps import NO_QUERY, CallerDep, PublishedDep, ShopDep, least
 from api.errors import not_found
 from api.published import respond
 from api.routes.documented import CONDITIONAL, read_one, tagged
@@ -43,14 +43,14 @@ class LeatherQuery(BaseModel):
 async def list_leathers(
     request: Request,
     query: Annotated[LeatherQuery, Query()],
-    house: HouseDep,
+    shop: ShopDep,
     published: PublishedDep,
     caller: CallerDep,
 ) -> Response:
     """Return every leather, or the nearest to what was said."""
     if query.said is None:
         return respond(request, published.all("leathers", caller))
-    ranked = rank_leathers(house.shop.catalog, query.said)
+    ranked = rank_leathers(shop.catalog, query.said)
     return respond(request, published.ranked("leathers", [(each.code, score) for each, score in ranked], caller))
 
 

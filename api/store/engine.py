@@ -12,6 +12,7 @@ transaction itself sees.
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -25,8 +26,9 @@ from sqlalchemy.exc import DBAPIError
 
 from api.store.tables import STANDING
 
-#: Seconds to wait for another writer before giving up.
-PATIENCE: Final = 10
+#: Seconds to wait for another writer before giving up, unless told otherwise.
+PATIENCE: Final = 10.0
+_LOCK_NOT_AVAILABLE: Final = "55P03"
 _STANDING: Final = "SELECT stock, backlog, keys FROM standing"
 _READ: Final = text("SELECT stock, backlog, keys, number FROM standing WHERE id = 1")
 _READ_LOCKED: Final = text("SELECT stock, backlog, keys, number FROM standing WHERE id = 1 FOR UPDATE")
@@ -68,9 +70,10 @@ class Write:
 class Store:
     """The database behind a URL."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, *, patience: float = PATIENCE) -> None:
         """Open it; ``sqlite:///FILE`` or ``postgresql://USER@HOST/NAME``. The tables must be there (see migrate)."""
-        self.engine = engine_of(url)
+        self.engine = engine_of(url, patience=patience)
+        self._patience = patience
         self.is_sqlite = self.engine.dialect.name == "sqlite"
         self._writers = threading.Lock()
         self._glance = _Glance(self.engine)
@@ -99,7 +102,7 @@ class Store:
         Raises:
             BusyError: another writer kept the store for too long.
         """
-        if not self._writers.acquire(timeout=PATIENCE):
+        if not self._writers.acquire(timeout=self._patience):
             raise BusyError
         try:
             with self._begun() as connection:
@@ -130,8 +133,9 @@ def _set_standing(after: tuple[int, int, int, int]) -> Any:
 
 
 def _is_busy(bad: DBAPIError) -> bool:
-    words = str(bad.orig).lower()
-    return "locked" in words or "lock timeout" in words
+    # By code: PostgreSQL words its errors in the language of the server.
+    result = getattr(bad.orig, "sqlite_errorcode", 0) & 0xFF  # the rest of an extended code only says more
+    return result == sqlite3.SQLITE_BUSY or getattr(bad.orig, "sqlstate", None) == _LOCK_NOT_AVAILABLE
 
 
 def is_there(url: str) -> bool:
@@ -140,15 +144,15 @@ def is_there(url: str) -> bool:
     return parsed.get_backend_name() != "sqlite" or Path(parsed.database or "").is_file()
 
 
-def engine_of(url: str) -> Engine:
-    """Return an engine with every connection set up as the module says."""
+def engine_of(url: str, *, patience: float = PATIENCE) -> Engine:
+    """Return an engine with every connection set up as the module says; ``patience`` in seconds, for each lock."""
     parsed = make_url(url)
     if parsed.get_backend_name() == "sqlite":
-        engine = create_engine(parsed, connect_args={"timeout": PATIENCE, "check_same_thread": False})
+        engine = create_engine(parsed, connect_args={"timeout": patience, "check_same_thread": False})
         event.listen(engine, "connect", _set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         return engine
-    options = f"-c lock_timeout={PATIENCE}s -c idle_in_transaction_session_timeout=60s"
+    options = f"-c lock_timeout={round(patience * 1000)}ms -c idle_in_transaction_session_timeout=60s"
     return create_engine(
         parsed.set(drivername="postgresql+psycopg"),
         connect_args={"options": options},
@@ -160,7 +164,7 @@ def engine_of(url: str) -> Engine:
 
 def _set_up_sqlite(connection: Any, _record: Any) -> None:
     connection.isolation_level = None  # the driver begins nothing; _begin_sqlite does
-    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", f"busy_timeout={PATIENCE * 1000}"):
+    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
         connection.execute(f"PRAGMA {pragma}").close()
 
 

@@ -7,14 +7,14 @@ are read once; whoever changes stock in this process hands over what it worked o
 from __future__ import annotations
 
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import count
 
 from sqlalchemy import Connection
 
 from api.store.engine import Revisions, Store
-from api.store.stock import Held, live_holds, on_the_shelf, set_aside
+from api.store.stock import Held, first_short, live_holds, on_the_shelf, set_aside
 from catalog.model import Catalog
 from rules.needs import less, named
 from rules.shop import Shop
@@ -28,11 +28,12 @@ class Shelf:
     base: Catalog
     holds: tuple[Held, ...]
     revisions: Revisions
+    short_until: str | None = None
 
     @property
     def due(self) -> str | None:
-        """Return the moment at which the first hold lapses, or None."""
-        return min((hold.until for hold in self.holds if hold.until is not None), default=None)
+        """Return the moment at which the first hold lapses, one that is short too, or None."""
+        return min(filter(None, (self.short_until, *(hold.until for hold in self.holds))), default=None)
 
 
 class Shelves:
@@ -71,12 +72,13 @@ class Shelves:
         """Return the shelf as a connection sees it."""
         current = self._current
         if current is not None and current.revisions[:2] == revisions[:2]:  # keys alone have changed
-            return Shelf(current.shop, current.base, current.holds, revisions)
+            return replace(current, revisions=revisions)
         return self.read_anew(connection, revisions)
 
     def read_anew(self, connection: Connection, revisions: Revisions) -> Shelf:
         """Return the shelf as a connection sees it, what its transaction has changed so far included."""
-        return self.made(on_the_shelf(connection, self._shop.catalog), live_holds(connection), revisions)
+        shelf = self.made(on_the_shelf(connection, self._shop.catalog), live_holds(connection), revisions)
+        return replace(shelf, short_until=first_short(connection))
 
     def made(self, base: Catalog, holds: tuple[Held, ...], revisions: Revisions) -> Shelf:
         """Return a shelf of a stock and its holds. Lots that are as they were keep their keys."""
@@ -94,7 +96,7 @@ class Shelves:
         catalog = less(shelf.shop.catalog, hold.needs, self.gap_um)
         revisions = shelf.revisions._replace(stock=shelf.revisions.stock + 1)
         shop = self._shop_of(catalog, shelf.shop.catalog, revisions)
-        return Shelf(shop, shelf.base, (*shelf.holds, hold), revisions)
+        return replace(shelf, shop=shop, holds=(*shelf.holds, hold), revisions=revisions)
 
     def without(self, shop: Shop, catalog: Catalog) -> Shop:
         """Return a shop with another stock that is no revision of its own: what if, or the rest of a basket."""

@@ -72,6 +72,11 @@ def live_holds(connection: Connection) -> tuple[Held, ...]:
     return tuple(Held(row.quote, row.number, needs_in(row.needs), row.until) for row in rows)
 
 
+def first_short(connection: Connection) -> str | None:
+    """Return the moment at which the first hold lapses that is short."""
+    return connection.execute(select(func.min(HOLDS.c.until)).where(HOLDS.c.state == "short")).scalar()
+
+
 def needs_in(text: str) -> tuple[Needs, ...]:
     """Return the needs in a hold's column."""
     return tuple(map(needs_from, from_json(text)))
@@ -112,7 +117,7 @@ def _left(noun: Any, name: str, row: Any) -> Any:
     if row is None:
         return noun
     found = replace(noun, **{name: row.left_base})
-    return replace(found, status="out") if row.state == "out" and hasattr(noun, "status") else found
+    return replace(found, status=row.state) if hasattr(noun, "status") else found
 
 
 def _cased(face: Typeface, row: Any) -> Typeface:

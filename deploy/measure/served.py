@@ -32,7 +32,7 @@ from api.schemas.answer import CheckAnswer
 from api.schemas.spec import SpecIn, to_spec
 from api.settings import Settings
 from api.settled import settle
-from measure.load import RoundError
+from measure.load import OWNER_KEY, RoundError
 from measure.workshop import TODAY, demo
 from rules.check import check
 from rules.shop import open_shop
@@ -64,7 +64,8 @@ def app_of(name: str, folder: str) -> FastAPI:
     """Return a service by its name, its store below a folder."""
     if name == "bare":
         return bare()
-    house = open_house(Settings(today=TODAY, database_url=f"sqlite:///{folder}/measured.sqlite3"))
+    store = f"sqlite:///{folder}/measured.sqlite3"
+    house = open_house(Settings(today=TODAY, database_url=store, bootstrap_owner_key=OWNER_KEY))
     if name == "plumbing":
         answer = prepared_answer()
         vars(answering)["quick_check"] = lambda *_, **__: answer

@@ -17,8 +17,7 @@ from api.schemas.spec import SpecIn, to_spec
 from api.settings import Settings
 from rules.check import check
 
-OWNER_KEY = "the-tests-own-owner-key"
-AS_OWNER = {"authorization": f"Bearer {OWNER_KEY}"}
+OWNER_KEY = "qf.owner.test.of-a-store-soon-gone"
 WALLET_PARTS: dict[str, Any] = {"inside": {"leather": "GO-BLK"}, "pockets": {"leather": "GO-BLK"}}
 
 BUILDABLE: dict[str, Any] = {
@@ -134,16 +133,17 @@ WORKED: dict[str, dict[str, Any]] = {
 def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
     """Return the service, its store new."""
     file = tmp_path_factory.mktemp("store") / "quarterfoot.sqlite3"
-    settings = Settings(today=date(2026, 3, 2), database_url=f"sqlite:///{file}", bootstrap_owner_key=OWNER_KEY)
-    house = open_house(settings)
+    store = f"sqlite:///{file}"
+    house = open_house(Settings(today=date(2026, 3, 2), database_url=store, bootstrap_owner_key=OWNER_KEY))
     yield create_app(house)
     house.close()
 
 
 @pytest.fixture(scope="session")
 def client(app: FastAPI) -> Iterator[TestClient]:
-    """Return a client of the service; a fault inside is an answer, as in the field."""
-    with TestClient(app, raise_server_exceptions=False, headers=AS_OWNER) as client:
+    """Return the owner as a client of the service; a fault inside is an answer, as in the field."""
+    headers = {"authorization": f"Bearer {OWNER_KEY}"}
+    with TestClient(app, raise_server_exceptions=False, headers=headers) as client:
         yield client
 
 

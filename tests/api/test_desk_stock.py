@@ -75,6 +75,8 @@ def test_a_lot_never_takes_the_name_of_another_record_or_of_one_to_come(desk: De
 def test_a_very_long_number_is_a_name_and_counts_for_nothing(desk: Desk) -> None:
     assert received(desk, code="L" + "9" * 39).status_code == 201
     assert received(desk).json()["id"] == "L141"
+    assert received(desk, code="L999999999").status_code == 201
+    assert [received(desk).json()["id"] for _ in range(2)] == ["L1000000000", "L1000000001"]
 
 
 @pytest.mark.parametrize(
@@ -138,8 +140,8 @@ def test_a_cut_that_nobody_ordered_takes_what_is_not_left(desk: Desk) -> None:
     lot = desk.entry(path, "cut", area_left_dm2=18.25, rectangles_left_mm=[[400, 200]], reason="a sample").json()
     assert (lot["left_dm2"], lot["rectangles_mm"]) == (18.25, [[400, 200]])
     assert lot["entries"][-1]["took_um2"] == 22_500_000_000
-    more = desk.entry(path, "cut", area_left_dm2=18.251, rectangles_left_mm=[], reason="a slip")
-    assert fault(more) == (409, "/area_left_dm2", "too_large")
+    more = desk.entry(path, "cut", area_left_dm2=18.5, rectangles_left_mm=[], reason="the book was wrong").json()
+    assert (more["left_dm2"], more["entries"][-1]["took_um2"]) == (18.5, 0)
     wide = desk.entry(path, "recut", area_left_dm2=1, rectangles_left_mm=[[101, 100]], reason="a slip")
     assert fault(wide) == (409, "/rectangles_left_mm", "too_large")
     assert not found(desk)
@@ -166,7 +168,9 @@ def test_scrap_needs_a_reason_and_leaves_nothing_until_some_is_found_again(desk:
     assert desk.entry("/v1/lots/L101", "scrap").status_code == 422
     gone = desk.entry("/v1/lots/L101", "scrap", reason="mold").json()
     assert (gone["state"], gone["left_dm2"], gone["rectangles_mm"]) == ("scrap", 0, [])
-    assert desk.entry("/v1/lots/L101", "measure", thickness_mm={"min": 1.2, "max": 1.4}).json()["state"] == "scrap"
+    measured = desk.entry("/v1/lots/L101", "measure", thickness_mm={"min": 1.2, "max": 1.4})
+    assert (measured.status_code, measured.json()["type"]) == (409, "/problems/wrong-state")
+    assert desk.entry("/v1/lots/L101", "count", area_dm2=0).json()["state"] == "scrap"
     assert desk.entry("/v1/lots/L101", "count", area_dm2=3).json()["state"] == "open"
     assert not found(desk)
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import threading
+import time
 from datetime import date
 from typing import Any
 
+import psycopg
 import pytest
 from sqlalchemy import insert, text
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import IntegrityError, OperationalError
 
 from api.house import House, open_house
 from api.settings import Settings
-from api.store.engine import Revisions, Store
+from api.store.engine import PATIENCE, BusyError, Revisions, Store
 from api.store.migrate import bring_up
 from api.store.tables import LOTS
 
@@ -77,42 +79,128 @@ def test_writers_come_one_after_another(store: Store, store_url: str) -> None:
 
 
 def test_a_row_that_cannot_be_is_refused(store: Store) -> None:
-    row = {
+    row: dict[str, Any] = {
         "code": "L1", "place": 1, "leather": "X", "form": "hide", "left_um2": 1, "reserved_um2": 2,
         "thickness_min_um": 1, "thickness_max_um": 2, "rectangles": "[]", "drift_milli": 0, "stamp_legible": False,
         "grade": "A", "state": "open", "version": 1,
     }  # fmt: skip
-    with pytest.raises(IntegrityError), store.write() as write:
-        write.connection.execute(insert(LOTS), row)
-    with pytest.raises(IntegrityError), store.write() as write:
-        write.connection.execute(insert(LOTS), {**row, "reserved_um2": 0, "parent": "L0"})
+    sound = {**row, "reserved_um2": 1}
+    for wrong in (row, *({**sound, **fault} for fault in ({"left_um2": -1, "reserved_um2": -1}, {"state": "gone"}))):
+        with pytest.raises(IntegrityError, match="ck_lot"), store.write() as write:
+            write.connection.execute(insert(LOTS), wrong)
+    with pytest.raises(IntegrityError, match=r"fk_lot_parent|FOREIGN KEY"), store.write() as write:
+        write.connection.execute(insert(LOTS), {**sound, "parent": "L0"})
+    with store.write() as write:
+        write.connection.execute(insert(LOTS), sound)
 
 
-def test_sqlite_waits_for_the_disk_and_minds_foreign_keys(tmp_path: Any) -> None:
-    store = Store(f"sqlite:///{tmp_path / 'own.sqlite3'}")
-    with store.engine.connect() as connection:
-        found = [
-            connection.exec_driver_sql(f"PRAGMA {name}").scalar()
-            for name in ("journal_mode", "synchronous", "foreign_keys")
-        ]
-    assert found == ["wal", 2, 1]
+def test_a_reader_keeps_seeing_what_it_began_with(store: Store, store_url: str) -> None:
+    other = Store(store_url)
+    number = text("SELECT number FROM standing")
+    with store.read() as connection:
+        assert connection.execute(number).scalar() == 0
+        with other.write() as write:
+            write.next_number()
+        assert connection.execute(number).scalar() == 0
+    with store.read() as connection:
+        assert connection.execute(number).scalar() == 1
+    other.close()
+
+
+def test_a_writer_that_waits_too_long_is_told_and_leaves_nothing(store: Store, store_url: str) -> None:
+    hasty = Store(store_url, patience=0.05)
+    with store.write() as write:
+        write.next_number()
+        with pytest.raises(BusyError), hasty.write():
+            pytest.fail("two wrote at once")
+    with hasty.write() as write:
+        assert write.next_number() == 2
+    hasty.close()
+
+
+def test_threads_of_one_process_wait_no_longer_than_others(store_url: str) -> None:
+    store = Store(store_url, patience=0.05)
+    bring_up(store.engine)
+    begun, told = threading.Event(), threading.Event()
+
+    def hold() -> None:
+        with store.write():
+            begun.set()
+            assert told.wait(10)
+
+    holder = threading.Thread(target=hold)
+    holder.start()
+    assert begun.wait(10)
+    start = time.monotonic()
+    with pytest.raises(BusyError), store.write():
+        pytest.fail("two wrote at once")
+    assert time.monotonic() - start < PATIENCE / 2
+    told.set()
+    holder.join()
+    with store.write() as write:
+        assert write.next_number() == 1
     store.close()
 
 
-def test_a_connection_that_was_cut_is_made_anew(postgres: str) -> None:
-    from support.postgres import a_database
+def test_sqlite_waits_for_the_disk_and_minds_foreign_keys(sqlite_url: str) -> None:
+    store = Store(sqlite_url)
+    with store.engine.connect() as connection:
+        found = [
+            connection.exec_driver_sql(f"PRAGMA {name}").scalar()
+            for name in ("journal_mode", "synchronous", "foreign_keys", "busy_timeout")
+        ]
+    assert found == ["wal", 2, 1, 10_000]
+    store.close()
 
-    with a_database(postgres) as url:
-        store = Store(url)
-        bring_up(store.engine)
-        store.revisions()
-        with store.engine.connect() as connection:
-            connection.exec_driver_sql(
-                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
-                " WHERE datname = current_database() AND pid <> pg_backend_pid()"
-            )
-        assert store.revisions() == Revisions(0, 0, 0)
-        store.close()
+
+def test_postgresql_waits_for_the_disk_and_not_for_ever_for_others(postgres_url: str) -> None:
+    store = Store(postgres_url)
+    with store.engine.connect() as connection:
+        found = [
+            connection.exec_driver_sql(f"SHOW {name}").scalar()
+            for name in ("synchronous_commit", "lock_timeout", "idle_in_transaction_session_timeout")
+        ]
+    assert found == ["on", "10s", "1min"]
+    store.close()
+
+
+def test_connections_that_were_cut_are_made_anew(postgres_url: str) -> None:
+    store = Store(postgres_url)
+    bring_up(store.engine)
+    assert store.revisions() == Revisions(0, 0, 0)
+    with store.write() as write:
+        write.stock += 1
+    with psycopg.connect(postgres_url, autocommit=True) as admin:
+        cut = admin.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        ).fetchall()
+    assert len(cut) == 2  # the one kept for a glance, the one of the pool
+    assert store.revisions() == Revisions(1, 0, 0)
+    with store.write() as write:
+        write.stock += 1
+    assert store.revisions() == Revisions(2, 0, 0)
+    store.close()
+
+
+def test_a_transaction_that_was_cut_leaves_nothing_and_the_next_goes_through(postgres_url: str) -> None:
+    store = Store(postgres_url)
+    bring_up(store.engine)
+
+    def cut_off() -> None:
+        with store.write() as write, psycopg.connect(postgres_url, autocommit=True) as admin:
+            write.stock += 1
+            write.connection.execute(text("UPDATE standing SET keys = 99"))
+            pid = write.connection.exec_driver_sql("SELECT pg_backend_pid()").scalar()
+            admin.execute("SELECT pg_terminate_backend(%s, 10000)", [pid])
+
+    with pytest.raises(OperationalError):
+        cut_off()
+    with store.write() as write:
+        assert write.revisions == Revisions(0, 0, 0)
+        write.stock += 1
+    assert store.revisions() == Revisions(1, 0, 0)
+    store.close()
 
 
 def test_two_starts_at_once_fill_a_new_store_once(store_url: str) -> None:

@@ -17,8 +17,8 @@ import pytest
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
+OWNER_KEY = "qf.owner.contract.of-a-store-soon-gone"
 FEW, MANY = 20, 400
-KEY = {"QUARTERFOOT_BOOTSTRAP_OWNER_KEY": "an-owner-key-for-this-test"}
 COUNTED = re.compile(r"(\d+) generated, (\d+) passed")
 
 
@@ -27,7 +27,12 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Return where a process of its own answers, on a free port."""
     folder = tmp_path_factory.mktemp("served")
     complaints, store = folder / "stderr", f"sqlite:///{folder / 'served.sqlite3'}"
-    environ = {**os.environ, "QUARTERFOOT_TODAY": "2026-03-02", "QUARTERFOOT_DATABASE_URL": store, **KEY}
+    environ = {
+        **os.environ,
+        "QUARTERFOOT_TODAY": "2026-03-02",
+        "QUARTERFOOT_DATABASE_URL": store,
+        "QUARTERFOOT_BOOTSTRAP_OWNER_KEY": OWNER_KEY,
+    }
     command = [sys.executable, "-m", "api", "serve", "--port", "0"]
     with (
         complaints.open("wb") as stream,
@@ -51,7 +56,7 @@ def keeps_the_contract(address: str, examples: int, folder: Path) -> None:
         sys.executable, "-m", "schemathesis.cli", "--config-file", str(HERE / "schemathesis.toml"), "run",
         f"{address}/openapi.json", "--no-color", "--max-examples", str(examples),
     ]  # fmt: skip
-    environ = {**os.environ, **KEY}
+    environ = {**os.environ, "QUARTERFOOT_CONTRACT_KEY": OWNER_KEY}  # schemathesis.toml sends it
     run = subprocess.run(command, capture_output=True, text=True, check=False, cwd=folder, env=environ)
     assert run.returncode == 0, run.stdout + run.stderr
     counted = COUNTED.search(run.stdout)

@@ -68,6 +68,7 @@ def _run(folder: Path, *arguments: str, **environment: str) -> subprocess.Comple
         ("serve --port=65535", dev.Command("serve", port=65535)),
         ("check a.json", dev.Command("check", rest=["a.json"])),
         ("check a.json --json", dev.Command("check", rest=["a.json", "--json"])),
+        ("keys revoke 0a1b", dev.Command("keys", rest=["revoke", "0a1b"])),
         ("test", dev.Command("test")),
         ("test --long", dev.Command("test", long=True)),
         ("test tests/rules -k stack", dev.Command("test", rest=["tests/rules", "-k", "stack"])),

@@ -87,6 +87,11 @@ def test_a_cut_takes_area_and_states_the_rectangles_that_are_left() -> None:
     assert (left.left_um2, left.reserved_um2, left.rectangles) == (700, 400, ((10, 10),))
 
 
+def test_what_was_measured_after_a_cut_counts_and_not_the_difference() -> None:
+    cut = {"kind": "cut", "took_um2": 0, "left_um2": 1_100, "rectangles": []}
+    assert lot_after([OPENING, cut]).left_um2 == 1_100
+
+
 def test_a_recut_takes_the_same_area_once_more() -> None:
     cut = {"kind": "cut", "took_um2": 300, "rectangles": [[10, 10]]}
     assert lot_after([OPENING, cut, {**cut, "kind": "recut", "rectangles": []}]).left_um2 == 400

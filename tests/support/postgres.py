@@ -8,12 +8,14 @@ import secrets
 import shutil
 import socket
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import psycopg
 import pytest
+from sqlalchemy.engine import make_url
 
 NAMED = "QUARTERFOOT_TEST_POSTGRES"
 #: Whom a server on this machine lets in without a password, most often.
@@ -25,7 +27,7 @@ _NONE = (
 
 
 @contextmanager
-def a_server(factory: pytest.TempPathFactory) -> Iterator[str]:
+def a_server() -> Iterator[str]:
     """Give the address of a server; skip, or under CI fail, where there is none."""
     named = os.environ.get(NAMED)
     for url in [named] if named else _KNOWN:
@@ -34,7 +36,7 @@ def a_server(factory: pytest.TempPathFactory) -> Iterator[str]:
             return
     if named:
         pytest.fail(f"{NAMED} names a server that does not let me in")
-    with _started(factory.mktemp("postgres")) as url:
+    with started() as url:
         if url is not None:
             yield url
             return
@@ -50,7 +52,7 @@ def a_database(server: str) -> Iterator[str]:
     with psycopg.connect(server, autocommit=True) as admin:
         admin.execute(f"CREATE DATABASE {name}")
     try:
-        yield server.rpartition("/")[0] + f"/{name}"
+        yield make_url(server).set(database=name).render_as_string(hide_password=False)
     finally:
         with psycopg.connect(server, autocommit=True) as admin:
             admin.execute(f"DROP DATABASE {name} WITH (FORCE)")
@@ -66,38 +68,41 @@ def _answers(url: str) -> bool:
 
 
 @contextmanager
-def _started(folder: Path) -> Iterator[str | None]:
+def started() -> Iterator[str | None]:
     """Start a server of its own from installed programs or those of a package; give None where there are none.
 
     The server refuses to be root: then it runs as a user that is there already. No user is ever added.
     """
-    programs = _programs(folder)
-    if programs is None:
-        yield None
-        return
-    user = None
-    if os.geteuid() == 0:
-        user = "postgres" if _is_user("postgres") else "nobody"
-        shutil.chown(folder, user)
-        for parent in folder.parents:
-            if parent.stat().st_uid == 0 and parent != Path("/"):
-                parent.chmod(parent.stat().st_mode | 0o011)
+    # Not pytest's folder: that one is open to its owner alone, and too long a name for a socket.
+    with tempfile.TemporaryDirectory(prefix="qf-pg-", ignore_cleanup_errors=True) as name:
+        folder = Path(name)
+        programs = _programs(folder)
+        user = None
+        if os.geteuid() == 0:
+            user = "postgres" if _is_user("postgres") else "nobody"
+            shutil.chown(folder, user)
+        if programs is None:
+            yield None
+            return
+        with _running(programs, folder, user) as url:
+            yield url
+
+
+@contextmanager
+def _running(programs: Path, folder: Path, user: str | None) -> Iterator[str | None]:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    data = folder / "data"
 
     def run(name: str, *arguments: str) -> bool:
         quiet = subprocess.DEVNULL
-        command = [programs / name, "-D", data, *arguments]
+        command = [programs / name, "-D", folder / "data", *arguments]
         return subprocess.run(command, check=False, user=user, cwd=folder, stdout=quiet, stderr=quiet).returncode == 0
 
-    options = f"-p {port} -k {folder} -c listen_addresses=127.0.0.1"
-    if not (run("initdb", "-A", "trust", "-U", "quarterfoot") and run("pg_ctl", "-w", "-o", options, "start")):
-        yield None
-        return
+    options = f"-p {port} -k {folder} -c listen_addresses=127.0.0.1 -c fsync=off"
     try:
-        yield f"postgresql://quarterfoot@127.0.0.1:{port}/postgres"
+        there = run("initdb", "-A", "trust", "-U", "quarterfoot") and run("pg_ctl", "-w", "-o", options, "start")
+        yield f"postgresql://quarterfoot@127.0.0.1:{port}/postgres" if there else None
     finally:
         run("pg_ctl", "-m", "immediate", "stop")
 
