@@ -26,6 +26,7 @@ from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
 from api.store.backup import BackupError, back_up
+from api.store.engine import is_there
 from api.terminal import plain, rendered
 from catalog.strict_yaml import Faults
 from rules.check import check
@@ -147,6 +148,8 @@ def _check(settings: Settings, options: argparse.Namespace) -> int:
 
 
 def _audit(settings: Settings, _options: argparse.Namespace) -> int:
+    if not is_there(settings.database_url):  # a new store would agree with itself, and hide a misspelled name
+        raise _UnreadableError("there is no store at the database URL")
     house = open_house(settings)
     try:
         with house.store.read() as connection:

@@ -37,7 +37,9 @@ class LotBalance:
         ValueError for another kind.
         """
         if kind in {"receive", "measure", "count"}:
-            found = replace(self, **{name: body[name] for name in _STATED if name in body}, state=OPEN)
+            found = replace(self, **{name: body[name] for name in _STATED if name in body})
+            if kind == "receive" or found.left_um2:  # what was thrown away and is found again is there
+                found = replace(found, state=OPEN)
         elif kind in {"cut", "recut", "remnant"}:
             left = max(0, self.left_um2 - body["took_um2"])
             found = replace(self, left_um2=body.get("left_um2", left))
@@ -86,7 +88,9 @@ class SupplyBalance:
         for sign, count in sorts.items():
             there, worn = cases.get(sign, (0, 0))
             cases[sign] = (there + count, worn)
-        return SupplyBalance(left, None if self.sorts is None else cases, _state_of(left))
+        # Using some of what was declared out does not bring it back; more of it does.
+        state = self.state if more < 0 and left else _state_of(left)
+        return SupplyBalance(left, None if self.sorts is None else cases, state)
 
     def _worn(self, sorts: Mapping[str, int]) -> dict[str, tuple[int, int]]:
         """Return the sorts with some more worn, or with fewer where they were put right (a figure below zero)."""

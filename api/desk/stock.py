@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Any, Final
@@ -13,7 +14,7 @@ from api.desk.history import add_entry, entries_of
 from api.errors import ProblemError
 from api.store.engine import Write
 from api.store.stock import dumped
-from api.store.tables import LOTS, SUPPLIES
+from api.store.tables import ENTRIES, LOTS, SUPPLIES
 from catalog.model import Catalog, Lot
 from catalog.stamps import stamp_um2
 from catalog.units import DM2_UM2, number_in
@@ -31,6 +32,10 @@ UNITS: Final[Mapping[str, tuple[int, str | None]]] = {
     "hardware": (1, "pieces"),
     "sorts": (1, None),
 }
+#: Lots that are numbered on; a name of more digits is a name and counts for nothing.
+_NUMBERED: Final = re.compile(r"L([0-9]{1,9})", re.ASCII | re.IGNORECASE)
+#: How quotes, orders and sign-offs are called: a letter and the number of the record.
+_OF_RECORDS: Final = re.compile(r"[A-KM-Z][0-9]+", re.ASCII | re.IGNORECASE)
 
 
 def fault(pointer: str, code: str, detail: str) -> ProblemError:
@@ -167,14 +172,19 @@ def _claim(body: Mapping[str, Any], area: int) -> dict[str, Any]:
 
 
 def _new_code(connection: Connection, wanted: str | None) -> str:
-    taken = {code.upper() for code in connection.execute(select(LOTS.c.code)).scalars()}
+    """Return the code of a new lot: one that nothing has had, and that no quote or order will be given later.
+
+    Histories of all records share one space of ids, so a lot of the name of another record would block it.
+    """
+    taken = {code.casefold() for code in connection.execute(select(ENTRIES.c.record).distinct()).scalars()}
     if wanted is not None:
-        if wanted.upper() in taken:
-            raise fault("/code", "not_offered", "a lot has this code already, and codes are never used again")
+        if wanted.casefold() in taken or _OF_RECORDS.fullmatch(wanted):
+            raise fault("/code", "not_offered", "something has this code already or may get it; codes are for ever")
         return wanted
-    number = 1 + max(
-        (int(code[1:]) for code in taken if code[0] == "L" and code[1:].isdecimal() and len(code) < 12), default=100
-    )
+    numbered = (_NUMBERED.fullmatch(code) for code in connection.execute(select(LOTS.c.code)).scalars())
+    number = 1 + max((int(found[1]) for found in numbered if found), default=100)
+    while f"l{number}" in taken:
+        number += 1
     return f"L{number}"
 
 
@@ -270,9 +280,19 @@ def post_supply_entry(write: Write, row: Row[Any], body: Mapping[str, Any], *, a
     }
     if kind == "count" and any(worn > count for count, worn in (sorts or {}).values()):
         raise fault("/sorts", "too_large", "[all, of them worn]: no more worn than there are")
+    if kind == "wear":
+        _can_wear(supply_balance(row), sorts or {})
     entry = {**names[kind], **({"reason": body["reason"]} if body.get("reason") else {})}
     enter(write, "supply", row.code, kind, entry, at=at, by=by)
     write.stock += 1
+
+
+def _can_wear(case: SupplyBalance, sorts: Mapping[str, int]) -> None:
+    """Raise where more sorts are said to be worn than are good, or more to be put right than are worn."""
+    for sign, more in sorts.items():
+        count, worn = (case.sorts or {}).get(sign, (0, 0))
+        if not 0 <= worn + more <= count:
+            raise fault("/sorts", "too_large", f"{sign}: {count} there, {worn} of them worn; or count them first")
 
 
 def lot_shown(row: Row[Any], held: Lot | None, *, last: bool) -> dict[str, Any]:
