@@ -7,6 +7,8 @@ from typing import Any
 
 from fastapi.concurrency import run_in_threadpool
 
+from api.desk.listing import owner_of
+from api.desk.repeats import known, with_repeat
 from api.house import House
 from api.keys import Key
 from api.schemas.spec import SpecIn, to_spec
@@ -26,7 +28,7 @@ async def answer_to(
     explain: bool = False,
 ) -> Mapping[str, Any]:
     """Return the verdict on a spec as the caller may see it. The shop is the one of the request's own shelf."""
-    asked, today = to_spec(spec), house.clock.today()
+    asked, today = known(house, to_spec(spec), owner_of(key)), house.clock.today()
     more = fill_defaults or alternatives or explain
     answer = None if more else quick_check(shop, asked, today=today)
     if answer is None:
@@ -41,4 +43,4 @@ async def answer_to(
             explain=explain,
         )
     house.log.add(house.now(), key.id, answer)
-    return view(answer, key.caller)
+    return view(with_repeat(answer, asked), key.caller)

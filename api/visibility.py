@@ -90,6 +90,7 @@ ANSWER: Final[Mapping[str, Any]] = {
         "room": _STOCK,
         "*": PAGE,
     },
+    "repeat": PAGE,
     "read_back": {"good": STAFF, "worn": STAFF, "*": PAGE},
 }
 

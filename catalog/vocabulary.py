@@ -86,6 +86,8 @@ THRESHOLDS: Final[Mapping[str, str]] = MappingProxyType(
         "turned_skive_mm": "mm",
         "stain_lighter_l": "lightness",
         "match_color_de00": "de00",
+        "repeat_advise_de00": "de00",
+        "repeat_sign_off_de00": "de00",
         "contrast_color_de00": "de00",
         "shed_rub_rating": "count",
         "pale_thread_l": "lightness",

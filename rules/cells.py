@@ -31,8 +31,11 @@ MOST_LOTS = 2_000
 MOST_SAID = 5_000
 #: What most specs leave as it is. Keys of fewer facets would be hit hardly more often, but there would be more of them.
 _SELDOM = frozenset(
-    {"side", "ship_to", "rush", "ready_by", "stitch", "modifications", "purpose", "foreign", "named", "revision"}
-)
+    {
+        "side", "ship_to", "rush", "ready_by", "stitch", "modifications", "purpose", "foreign", "named", "repeat",
+        "revision",
+    }
+)  # fmt: skip
 Bits = int
 Key = Callable[[list[int]], Hashable]
 """Picks from the numbers of a piece's facets those that matter."""

@@ -62,6 +62,12 @@ def _lots_named(piece: Piece) -> Hashable:
     )
 
 
+def _repeat(piece: Piece) -> Hashable:
+    """What the order was cut from, not which order it was: no rule and no sentence tells two such apart."""
+    repeats = piece.spec.repeats
+    return None if repeats is None else frozenset(repeats.drifts.items())
+
+
 def _backlog(piece: Piece) -> Hashable:
     shop = piece.catalog.workshop
     return shop.backlog_minutes, shop.rush_minutes_per_week
@@ -91,6 +97,7 @@ OF_PIECE: Final[Mapping[str, Callable[[Piece], Hashable]]] = MappingProxyType(
         "backlog": _backlog,
         "foreign": _foreign,
         "named": _lots_named,
+        "repeat": _repeat,
         "revision": lambda piece: piece.spec.catalog_revision,
     }
 )

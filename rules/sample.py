@@ -15,9 +15,12 @@ from catalog.model import Catalog, Pattern
 from rules.spec import (
     Blade,
     BusinessCardsAsked,
+    CutThen,
+    LotThen,
     Monogram,
     NoteAsked,
     PartChoice,
+    Repeated,
     Spec,
 )
 from rules.themes import THEMES, Draw, known_good, pick, theme_at
@@ -221,8 +224,27 @@ def _lots(spec: Spec, pattern: Pattern, catalog: Catalog, draw: Draw, today: dat
     return replace(spec, lots={**spec.lots, part: chosen})
 
 
+def as_repeat(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
+    """Return the spec as a repeat of an order cut from lots of today or of the past, mostly of the same leather."""
+    drifts = {}
+    for part, asked in spec.parts.items():
+        leather = pick(draw, list(catalog.leathers)) if draw.randrange(8) == 0 else asked.leather
+        if leather is not None:
+            stock = [LotThen(lot.code, lot.drift_milli) for lot in catalog.lots_of(leather)]
+            past = [LotThen(f"L0{number}", 100 * draw.randrange(45)) for number in range(2)]
+            lots = [pick(draw, stock + past) for _ in range(1 + draw.randrange(2))]
+            side = pick(draw, ("grain", "flesh")) if draw.randrange(8) == 0 else asked.side or "grain"
+            drifts[part] = CutThen(leather, side, tuple(dict.fromkeys(lots)))
+    order = f"o{draw.randrange(1000)}"
+    return replace(spec, repeat_of=order, repeats=Repeated(order, drifts))
+
+
+def _repeat(spec: Spec, pattern: Pattern, catalog: Catalog, draw: Draw, today: date) -> Spec:
+    return as_repeat(spec, catalog, draw)
+
+
 Mutation = Callable[[Spec, Pattern, Catalog, Draw, date], Spec]
-_MILD: tuple[Mutation, ...] = (_purpose, _order, _order, _revision, _monogram, _modification, _stitch)
+_MILD: tuple[Mutation, ...] = (_purpose, _order, _order, _revision, _monogram, _modification, _stitch, _repeat)
 _MUTATIONS: tuple[Mutation, ...] = (
     _leather, _leather, _leather, _outside, _outside, _thread, _edge, _stitch, _hardware, _size, _monogram, _monogram,
     _modification, _carry, _carry, _purpose, _order, _quantity, _slip, _lots,

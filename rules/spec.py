@@ -83,6 +83,38 @@ class Purpose:
     child_under_3: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class LotThen:
+    """A lot that an earlier order was cut from: its code, and its CIEDE2000 distance to the leather's standard."""
+
+    code: str
+    drift_milli: int
+
+
+@dataclass(frozen=True, slots=True)
+class CutThen:
+    """What a part of an earlier order was cut from. Codes as the catalog writes them."""
+
+    leather: str
+    side: str
+    lots: tuple[LotThen, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Repeated:
+    """An earlier order that a spec repeats, with what each part of it was cut from.
+
+    Looked up by whoever keeps the orders: a caller names the order (``repeat_of``), never its lots.
+    """
+
+    order: str
+    drifts: Mapping[str, CutThen]
+
+    def __hash__(self) -> int:
+        """Return the same number for equal orders, in whatever order their parts stand."""
+        return hash((self.order, frozenset(self.drifts.items())))
+
+
 #: What most specs ask: nothing special. One of each, so that it is known at a glance.
 NO_CARRY = Carry()
 NO_PURPOSE = Purpose()
@@ -109,6 +141,7 @@ class Spec:
     ready_by: date | None = None
     lots: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     repeat_of: str | None = None
+    repeats: Repeated | None = None
     catalog_revision: str | None = None
     reference: str | None = None
     note: str | None = None

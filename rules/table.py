@@ -46,6 +46,7 @@ COLUMNS: Final[Mapping[str, Callable[[Spec, Pattern], Any]]] = MappingProxyType(
         "rush": lambda spec, _: spec.rush,
         "ready_by": lambda spec, _: spec.ready_by,
         "named": lambda spec, _: tuple((part, tuple(codes)) for part, codes in spec.lots.items()),
+        "repeat": lambda spec, _: spec.repeats,
         "revision": lambda spec, _: spec.catalog_revision,
         "foreign": _foreign,
     }
@@ -94,6 +95,7 @@ class Table:
             rush=self.value("rush", row),
             ready_by=self.value("ready_by", row),
             lots=dict(self.value("named", row)),
+            repeats=self.value("repeat", row),
             catalog_revision=self.value("revision", row),
         )
 

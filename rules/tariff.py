@@ -27,8 +27,9 @@ from rules.stock import Warehouse
 from rules.vocabulary import BY_PART, TERMS, Group, known_names
 from rules.words import condition_in_words, placeholders_in
 
-#: What a price never depends on: what a piece is cut from, what is left of it, the day, the bench.
-NEVER_READ: Final = frozenset({"lots", "named", "stock", "backlog", "today", "labor", "price_list"})
+#: What a price never depends on: what a piece is cut from, or an order that it repeats was; what is left of it, the
+#: day, the bench.
+NEVER_READ: Final = frozenset({"lots", "named", "repeat", "stock", "backlog", "today", "labor", "price_list"})
 _COUNT: Final = "count"
 
 

@@ -24,12 +24,13 @@ Measured = TypeVar("Measured", bound=Callable[[Any], Value])
 #: What a measure may read. ``lots`` also stands for all that follows from them (thickness,
 #: grade, drift) and for what all lots of the leather have free; ``stock`` for what is left of the
 #: supplies that the spec names; ``backlog`` for the bench's queue and its room for rush orders.
-#: ``foreign`` are parts that the pattern lacks, ``named`` lots that the spec names.
+#: ``foreign`` are parts that the pattern lacks, ``named`` lots that the spec names, ``repeat`` what an
+#: earlier order was cut from that the spec repeats.
 READS = frozenset(
     {
         "pattern", "leather", "species", "side", "lots", "thread", "edge", "stitch", "hardware", "sizes",
         "monogram", "modifications", "carry", "purpose", "quantity", "ship_to", "rush",
-        "ready_by", "foreign", "named", "stock", "backlog", "price_list", "law", "labor", "today", "revision",
+        "ready_by", "foreign", "named", "repeat", "stock", "backlog", "price_list", "law", "labor", "today", "revision",
     }
 )  # fmt: skip
 #: What is read part by part.

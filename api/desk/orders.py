@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Row, insert, select, update
 from api.desk.examine import Examined, examine, to_agree
 from api.desk.history import add_entry, entries_of
 from api.desk.quotes import items_of, minor_of, money_text, spec_in
+from api.desk.repeats import known
 from api.desk.signing import missing_signs, signs_of
 from api.errors import ProblemError
 from api.house import House
@@ -264,7 +265,8 @@ def change_items(
     connection = write.connection
     items = items_of(connection, row.id)
     hold, needs = needs_of_order(connection, row)
-    asked = [specs.get(item["item"]) or _as_granted(item, needs[item["item"] - 1]) for item in items]
+    granted = [_as_granted(item, needs[item["item"] - 1]) for item in items]
+    asked = [known(house, specs.get(item["item"], own), row.client) for item, own in zip(items, granted, strict=True)]
     # Items that stay come first: a changed one must not take what they have.
     order = sorted(range(len(items)), key=lambda place: items[place]["item"] in specs)
     judged = examine(house.shelves, _own_returned(house, write, row), [asked[at] for at in order], house.clock.today())

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Row, insert, select, update
 
 from api.desk.examine import SIGN_OFF, Examined, examine
 from api.desk.history import add_entry, entries_of
+from api.desk.repeats import known
 from api.desk.signing import ask_for, signs_of, state_by_signs
 from api.errors import ProblemError
 from api.house import House
@@ -240,7 +241,7 @@ def _grant_anew(
     connection, today = write.connection, house.clock.today()
     connection.execute(update(HOLDS).where(HOLDS.c.quote == row.id).values(state="released"))
     shelf = house.shelves.read_anew(connection, write.revisions)
-    specs = [spec_in(item["spec"]) for item in items]
+    specs = [known(house, spec_in(item["spec"]), row.client) for item in items]
     found = examine(house.shelves, shelf, specs, today)
     if found.refused:
         raise refusal(found, changed=True)

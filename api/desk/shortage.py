@@ -10,6 +10,7 @@ from sqlalchemy import Row, select, update
 from api.desk.examine import SIGN_OFF, Examined, examine, signature_of, to_agree
 from api.desk.history import add_entry
 from api.desk.quotes import items_of, spec_in
+from api.desk.repeats import known
 from api.house import House
 from api.store.engine import Write
 from api.store.stock import Held, dumped, needs_text
@@ -68,7 +69,9 @@ def _moved(house: House, write: Write, hold: Held, kept: Sequence[Held], stock: 
     record = hold.quote if order is None else order.id
     items = items_of(connection, record)
     shelf = house.shelves.made(stock, tuple(kept), write.revisions)
-    found = examine(house.shelves, shelf, [spec_in(item["spec"]) for item in items], house.clock.today())
+    client = connection.execute(select(QUOTES.c.client).where(QUOTES.c.id == hold.quote)).scalar_one()
+    specs = [known(house, spec_in(item["spec"]), client) for item in items]
+    found = examine(house.shelves, shelf, specs, house.clock.today())
     if found.refused or not _is_agreed(write, hold.quote, found):
         return None
     for item, answer in zip(items, found.answers, strict=True):

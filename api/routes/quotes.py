@@ -23,6 +23,7 @@ from api.desk.quotes import (
     quote_row,
     settled,
 )
+from api.desk.repeats import known
 from api.errors import ProblemError
 from api.house import House
 from api.once import Answer, Asked, keep, replayed
@@ -71,7 +72,8 @@ def make(request: Request, body: QuoteIn, house: HouseDep, key: KeyDep) -> Respo
 
 def _make(house: House, asked: Asked, basket: Basket, who: Caller) -> Answer:
     """Judge a basket with the door open; should the stock move meanwhile, again, at last with the door shut."""
-    specs, found = basket.specs, None
+    client = None if who >= Caller.STAFF else basket.client
+    specs, found = tuple(known(house, spec, client) for spec in basket.specs), None
     for _ in range(MOST_TRIES):
         found = settled(house, specs, None, found)
         answer = _write(house, asked, basket, found, who)

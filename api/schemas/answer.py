@@ -187,6 +187,13 @@ class Sign(_Out):
     worn: int | None = Field(None, description="Worn pieces of type.")
 
 
+class Repeat(_Out):
+    """What is known of the order that a spec repeats."""
+
+    order: str | None = Field(description="Its id, where it is yours and was cut; lots are then compared (COL-03).")
+    not_repeatable_because: list[str] = Field(description="What stands in the way today; empty where it can be made.")
+
+
 class CheckAnswer(_Out):
     """A spec held against the rules and the stock."""
 
@@ -210,5 +217,6 @@ class CheckAnswer(_Out):
     revisions: Revisions = Field(description="What the answer was based on.")
     as_of: IsoDate = Field(description="The date of the check.")
     valid_until: IsoDate | None = Field(None, description="Until when the price is offered.")
+    repeat: Repeat | None = Field(None, description="Where the spec repeats an earlier order.")
     explained: list[Explained] | None = Field(None, description="With explain=all: every rule's word, by id.")
     read_back: list[Sign] | None = Field(None, description="With explain=all: the monogram, sign by sign.")

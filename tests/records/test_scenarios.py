@@ -175,3 +175,24 @@ def test_the_record_of_a_quote_holds_the_whole_verdict(desk: Desk) -> None:
     assert kept["spec_hash"] == alone["spec_hash"]
     assert set(kept) == set(alone)
     assert PAID["state"] == desk.order(quote["id"]).json()["payment"]["state"]
+
+
+def test_a_repeat_is_judged_today_and_told_how_far_its_color_may_have_drifted(desk: Desk) -> None:
+    order = desk.order(desk.quote(WALLET, who="server").json()["id"], "server").json()["id"]
+    again = {**WALLET, "repeat_of": order}
+    assert desk.post("/v1/checks", again, "server").json()["repeat"] == {"order": None, "not_repeatable_because": []}
+    assert desk.entry(f"/v1/orders/{order}", "cut", item=1, part="outside", lot="L104").status_code == 201
+    same = desk.post("/v1/checks", again, "server").json()
+    assert same["repeat"] == {"order": order, "not_repeatable_because": []}
+    assert "COL-03" not in {finding["rule"] for finding in same["findings"]}  # L104 has a second piece
+    other = desk.post("/v1/checks", {**again, "lots": {"outside": ["L105"]}}).json()
+    drift = next(finding for finding in other["findings"] if finding["rule"] == "COL-03")
+    assert (drift["measured"], drift["severity"]) == (5.4, "sign_off")  # 0.6 of L104 and 4.8 of L105
+    assert desk.post("/v1/checks", again, "server two").json()["repeat"]["order"] is None
+    assert desk.entry("/v1/lots/L104", "scrap", reason="mold").status_code == 201
+    assert desk.entry("/v1/lots/L105", "scrap", reason="mold").status_code == 201
+    gone = desk.post("/v1/checks", again, "server").json()
+    assert gone["outcome"] == "refused"
+    assert gone["repeat"]["not_repeatable_because"] == [
+        finding["message"] for finding in gone["findings"] if finding["severity"] == "refuse"
+    ]

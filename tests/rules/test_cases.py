@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ import pytest
 from catalog.strict_yaml import read
 from rules.check import check
 from rules.shop import Shop
-from rules.spec import Spec
+from rules.spec import CutThen, LotThen, Repeated, Spec
 
 FOLDER = Path(__file__).parents[1] / "cases"
 FILES = sorted(FOLDER.glob("*.yaml"))
@@ -34,6 +35,21 @@ def read_case(path: Path) -> dict[str, Any]:
     return dict(plain(read(path.read_text(encoding="utf-8"), path.name).value))
 
 
+def repeated(case: dict[str, Any]) -> Repeated | None:
+    """Return the order that a case repeats: part by part its leather, side and lots with their distance to standard."""
+    if "repeats" not in case:
+        return None
+    drifts = {
+        part: CutThen(
+            then["leather"],
+            then.get("side", "grain"),
+            tuple(LotThen(code, round(1_000 * de00)) for code, de00 in then["lots"].items()),
+        )
+        for part, then in case["repeats"].items()
+    }
+    return Repeated(case["spec"]["repeat_of"], drifts)
+
+
 def test_every_rule_of_the_check_stage_has_a_worked_case(shop: Shop) -> None:
     told = {read_case(path)["rule"] for path in FILES}
     assert {rule.id for rule in shop.book.rules.values() if rule.stage == "check"} - told == set()
@@ -44,7 +60,8 @@ def test_a_worked_case_comes_out_as_worked_by_hand(
     path: Path, shop: Shop, spec_of: Callable[[dict[str, Any]], Spec], today: date
 ) -> None:
     case = read_case(path)
-    answer = check(shop, spec_of(case["spec"]), today=today)
+    spec = replace(spec_of(case["spec"]), repeats=repeated(case))
+    answer = check(shop, spec, today=today)
     fired = {finding["rule"] for finding in answer["findings"] if finding["severity"] != "notice"}
     assert sorted(fired) == sorted(case["rules"])
     assert answer["outcome"] == case["outcome"]

@@ -23,7 +23,7 @@ from rules.evaluate import Judges
 from rules.findings import findings_of
 from rules.lots import find_best
 from rules.piece import Piece
-from rules.sample import sample_specs
+from rules.sample import as_repeat, sample_specs
 from rules.shop import Shop, open_shop
 from rules.spec import Blade, BusinessCardsAsked, Carry, Monogram, NoteAsked, Purpose, Spec
 from rules.vocabulary import SUBJECTS, TERMS
@@ -94,6 +94,7 @@ CHANGES: dict[str, Change] = {
     "ship_to": one_of("ship_to", lambda *_: ["US", "US-CA", "DE", "XA"]),
     "rush": one_of("rush", lambda spec, *_: [not spec.rush]),
     "ready_by": one_of("ready_by", lambda *_: [date(2026, 3, 2) + timedelta(days=days) for days in range(60)]),
+    "repeat": as_repeat,
     "revision": one_of("catalog_revision", lambda *_: ["R0"]),
 }
 
@@ -146,9 +147,10 @@ def test_a_measure_keeps_its_value_when_what_it_does_not_read_is_changed(what: s
     draw = random.Random(f"reads {what}")
     liars: set[str] = set()
     moved = 0
-    for spec in sample_specs(shop.catalog, draw, today, 120):
-        if spec.pattern not in shop.catalog.patterns:
+    for drawn in sample_specs(shop.catalog, draw, today, 120):
+        if drawn.pattern not in shop.catalog.patterns:
             continue
+        spec = as_repeat(drawn, shop.catalog, draw)
         lots = judge(shop, spec, today).case.lots
         other = CHANGES[what](spec, shop.catalog, draw)
         before = values_of(Case(shop.piece(spec), lots, shop.warehouse, today))
@@ -164,10 +166,11 @@ def test_a_measure_keeps_its_value_when_another_part_is_cut_from_another_leather
     draw = random.Random("another leather")
     liars: set[str] = set()
     moved = 0
-    for spec in sample_specs(shop.catalog, draw, today, 400):
-        known = [part for part, use in shop.piece(spec).parts.items() if use.leather is not None]
+    for drawn in sample_specs(shop.catalog, draw, today, 400):
+        known = [part for part, use in shop.piece(drawn).parts.items() if use.leather is not None]
         if not known:
             continue
+        spec = as_repeat(drawn, shop.catalog, draw)
         lots = dict(judge(shop, spec, today).case.lots)
         part, leather = draw.choice(known), draw.choice(list(shop.catalog.leathers.values()))
         own = shop.catalog.lots_of(leather.code)
