@@ -11,6 +11,7 @@ from api.desk.examine import SIGN_OFF, Examined, examine, signature_of, to_agree
 from api.desk.history import add_entry
 from api.desk.quotes import items_of, spec_in
 from api.desk.repeats import known
+from api.desk.signing import AWAITING, ask_for, state_by_signs
 from api.house import House
 from api.store.engine import Write
 from api.store.stock import Held, dumped, needs_text
@@ -69,10 +70,11 @@ def _moved(house: House, write: Write, hold: Held, kept: Sequence[Held], stock: 
     record = hold.quote if order is None else order.id
     items = items_of(connection, record)
     shelf = house.shelves.made(stock, tuple(kept), write.revisions)
-    client = connection.execute(select(QUOTES.c.client).where(QUOTES.c.id == hold.quote)).scalar_one()
-    specs = [known(house, spec_in(item["spec"]), client) for item in items]
+    quote = connection.execute(select(QUOTES).where(QUOTES.c.id == hold.quote)).one()
+    specs = [known(house, spec_in(item["spec"]), quote.client) for item in items]
     found = examine(house.shelves, shelf, specs, house.clock.today())
-    if found.refused or not _is_agreed(write, hold.quote, found):
+    # What waits for the maker's word anyway may wait for another word.
+    if found.refused or not (quote.state == AWAITING or _is_agreed(write, hold.quote, found)):
         return None
     for item, answer in zip(items, found.answers, strict=True):
         # The price and the day promised stand; only where it is cut from is new.
@@ -81,6 +83,11 @@ def _moved(house: House, write: Write, hold: Held, kept: Sequence[Held], stock: 
             update(ITEMS).where(ITEMS.c.record == record, ITEMS.c.item == item["item"]).values(answer=dumped(shown))
         )
     connection.execute(update(HOLDS).where(HOLDS.c.quote == hold.quote).values(needs=needs_text(found.needs)))
+    if quote.state == AWAITING:
+        today = house.clock.today()
+        ask_for(write, found.shelf.shop, hold.quote, found.answers, found.needs, now=house.now(), today=today)
+        state = state_by_signs(connection, hold.quote)
+        connection.execute(update(QUOTES).where(QUOTES.c.id == hold.quote).values(state=state))
     _tell(house, write, hold.quote, order, "move", {"stock": [list(needs.lots) for needs in found.needs]})
     return Held(hold.quote, hold.number, found.needs, hold.until)
 

@@ -18,7 +18,8 @@ from rules.needs import Needs
 from rules.shop import Shop
 
 #: States of a quote in which the maker may still decide.
-LIVE: Final = ("held", "awaiting_sign_off", "short")
+AWAITING: Final = "awaiting_sign_off"
+LIVE: Final = ("held", AWAITING, "short")
 THIS_ITEM: Final = "this_item"
 THIS_LOT: Final = "this_lot"
 UNTIL: Final = "until"
@@ -96,7 +97,7 @@ def state_by_signs(connection: Connection, quote: str) -> str:
     missing = connection.execute(
         select(SIGN_OFFS.c.id).where(SIGN_OFFS.c.quote == quote, SIGN_OFFS.c.state.in_(("asked", "refused"))).limit(1)
     ).one_or_none()
-    return "held" if missing is None else "awaiting_sign_off"
+    return "held" if missing is None else AWAITING
 
 
 def decide(write: Write, row: Row[Any], body: Mapping[str, Any], *, now: str, today: date, by: str) -> None:
