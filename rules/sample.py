@@ -239,12 +239,8 @@ def as_repeat(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
     return replace(spec, repeat_of=order, repeats=Repeated(order, drifts))
 
 
-def _repeat(spec: Spec, pattern: Pattern, catalog: Catalog, draw: Draw, today: date) -> Spec:
-    return as_repeat(spec, catalog, draw)
-
-
 Mutation = Callable[[Spec, Pattern, Catalog, Draw, date], Spec]
-_MILD: tuple[Mutation, ...] = (_purpose, _order, _order, _revision, _monogram, _modification, _stitch, _repeat)
+_MILD: tuple[Mutation, ...] = (_purpose, _order, _order, _revision, _monogram, _modification, _stitch)
 _MUTATIONS: tuple[Mutation, ...] = (
     _leather, _leather, _leather, _outside, _outside, _thread, _edge, _stitch, _hardware, _size, _monogram, _monogram,
     _modification, _carry, _carry, _purpose, _order, _quantity, _slip, _lots,

@@ -99,6 +99,7 @@ def table_of(shop: Shop, pattern: Pattern, rows: int, seed: int) -> Table:
         "rush": [False, True],
         "ready_by": [None],
         "named": [()],
+        "repeat": [None],
         "revision": [None],
         "foreign": [()],
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import threading
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
@@ -242,7 +243,13 @@ def test_one_request_looks_at_the_store_once(
 ) -> None:
     looks = []
     current = Shelves.current
-    monkeypatch.setattr(Shelves, "current", lambda shelves: (looks.append(1), current(shelves))[1])
+
+    def looked(shelves: Shelves) -> Any:
+        if threading.current_thread().name != "keeper":  # which looks once a second, on its own
+            looks.append(1)
+        return current(shelves)
+
+    monkeypatch.setattr(Shelves, "current", looked)
     body = DEMO_SPEC if method == "POST" else None
     assert anyone.request(method, path, headers=bearer(keys["owner"]), json=body).status_code == 200
     assert looks == [1]

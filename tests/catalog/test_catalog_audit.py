@@ -126,7 +126,7 @@ def test_a_figure_at_its_limit_loads_and_one_step_past_it_does_not(
         ("thresholds.yaml", "closed_refuse_factor: {value: 1.2", "closed_refuse_factor: {value: 0.9",
          "thresholds.yaml:33:31: closed_refuse_factor: under 1 it would refuse what its own limit allows"),
         ("thresholds.yaml", "grade_factor: {value: 0.75", "grade_factor: {value: 1.01",
-         "thresholds.yaml:62:23: grade_factor: a share of a whole is at most 1"),
+         "thresholds.yaml:64:23: grade_factor: a share of a whole is at most 1"),
     ]
 )  # fmt: skip
 def test_what_cannot_be_is_told_where_it_stands(
