@@ -19,7 +19,7 @@ from rules.check import Verdict, judge
 from rules.columns import Judged, judge_specs, more_lots_only_worsen
 from rules.piece import Piece
 from rules.pricing import priced
-from rules.sample import sample_spec, sample_specs
+from rules.sample import as_repeat, sample_spec, sample_specs
 from rules.shop import Shop
 from rules.spec import Spec
 from rules.vocabulary import SUBJECTS, TERMS
@@ -30,10 +30,13 @@ DRAWN = 34_000
 
 @pytest.fixture(scope="module")
 def verdicts(shop: Shop, today: date) -> list[tuple[Spec, Verdict]]:
-    """20,000 specs, drawn so that refused ones do not crowd out the others."""
-    drawn = [
-        (spec, judge(shop, spec, today)) for spec in sample_specs(shop.catalog, random.Random("columns"), today, DRAWN)
-    ]
+    """20,000 specs, some of them repeats, drawn so that refused ones do not crowd out the others."""
+    draw = random.Random("repeats")
+    specs = (
+        spec if place % 32 else as_repeat(spec, shop.catalog, draw)
+        for place, spec in enumerate(sample_specs(shop.catalog, random.Random("columns"), today, DRAWN))
+    )
+    drawn = [(spec, judge(shop, spec, today)) for spec in specs]
     fired = Counter(rule for _, verdict in drawn for rule in {finding.rule for finding in verdict.findings})
     rarest = sorted(
         drawn,

@@ -22,7 +22,7 @@ from rules.judge import Fired
 from rules.layout import verify
 from rules.piece import Piece
 from rules.preference import preference
-from rules.sample import sample_spec, sample_specs
+from rules.sample import as_repeat, sample_spec, sample_specs
 from rules.shop import Shop
 from rules.spec import Spec
 from rules.stock import need_um2
@@ -94,12 +94,14 @@ def test_no_other_assignment_of_an_example_is_better(
 
 @pytest.fixture(scope="module")
 def random_specs(shop: Shop, today: date) -> list[Spec]:
-    """2,000 of 8,000 random specs: first those whose outcome or rules are still rare among the ones kept."""
+    """2,000 of 8,000 random specs, repeats among them: first those whose outcome or rules are still rare."""
     outcomes: Counter[str] = Counter()
     fired: Counter[str] = Counter()
     kept: list[Spec] = []
     spare: list[Spec] = []
-    for spec in sample_specs(shop.catalog, random.Random(20260302), today, 4 * RANDOM_SPECS):
+    draw = random.Random("repeats")
+    for place, drawn in enumerate(sample_specs(shop.catalog, random.Random(20260302), today, 4 * RANDOM_SPECS)):
+        spec = drawn if place % 32 else as_repeat(drawn, shop.catalog, draw)
         verdict = judge(shop, spec, today)
         rules = {finding.rule for finding in verdict.findings}
         if outcomes[verdict.outcome] < RANDOM_SPECS // 5 or any(fired[rule] < 25 for rule in rules):

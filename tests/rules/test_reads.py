@@ -190,7 +190,9 @@ def test_a_measure_keeps_its_value_when_another_part_is_cut_from_another_leather
 
 
 def test_what_was_kept_of_other_specs_changes_no_verdict(shop: Shop, today: date, book_files: dict[str, str]) -> None:
-    specs = list(sample_specs(shop.catalog, random.Random("kept"), today, 600))
+    draw = random.Random("kept")
+    drawn = list(sample_specs(shop.catalog, draw, today, 600))
+    specs = [*drawn, *(as_repeat(spec, shop.catalog, draw) for spec in drawn[:150])]
     warm = [judge(shop, spec, today).findings for spec in specs]
     kept = open_shop(shop.catalog, book_files)
     for spec, before in zip(reversed(specs), reversed(warm), strict=True):
