@@ -16,7 +16,7 @@ from typing import Any, Final
 from pydantic_core import from_json, to_json
 from sqlalchemy import Connection, insert, select
 
-from api.errors import ProblemError, problem_body
+from api.errors import MEDIA_TYPE, ProblemError, problem_body
 from api.store.engine import Store, Write
 from api.store.stock import dumped
 from api.store.tables import ANSWERED
@@ -30,12 +30,16 @@ _KEPT: Final = frozenset({409})
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What is sent: status, headers, JSON text. ``record`` is the record that it shows, for forgetting."""
+    """What is sent: status, headers, JSON text. ``record`` is the record that it shows, for forgetting.
+
+    What is not ``kept`` stands for this once: the same request may come to another answer later.
+    """
 
     status: int
     headers: Mapping[str, str]
     body: str
     record: str | None = None
+    kept: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +58,12 @@ class Asked:
     def name(self) -> tuple[str, str, str]:
         """Return under what the answer is kept."""
         return self.client, self.operation, self.key
+
+
+def refusal_of(error: ProblemError, asked: Asked, *, kept: bool = True) -> Answer:
+    """Return the answer that tells an error."""
+    body = to_json(problem_body(error, asked.request_id)).decode()
+    return Answer(error.kind.status, {**error.headers, "content-type": MEDIA_TYPE}, body, kept=kept)
 
 
 def fingerprint_of(body: Any) -> str:
@@ -104,6 +114,16 @@ def keep(write: Write, asked: Asked, answer: Answer) -> Answer:
     return answer
 
 
+def in_one(store: Store, asked: Asked, act: Callable[[Write], Answer]) -> Answer:
+    """Act and keep the answer in one transaction, unless another process has done so meanwhile."""
+    with store.write() as write:
+        again = replayed(write.connection, asked)
+        if again is not None:
+            return again
+        answer = act(write)
+        return keep(write, asked, answer) if answer.kept else answer
+
+
 class Running:
     """The keys whose requests this process is answering."""
 
@@ -134,8 +154,7 @@ class Running:
 def once(store: Store, running: Running, asked: Asked, act: Callable[[], Answer]) -> Answer:
     """Return the answer to a request, acting at most once for its key.
 
-    ``act`` writes its effect and, by :func:`keep`, its answer in one transaction; within it looks by
-    :func:`replayed` once more, since another process may have been first.
+    ``act`` does so in one transaction, most often by :func:`in_one`.
     """
     with running.alone(asked):
         with store.read() as connection:
@@ -148,7 +167,6 @@ def once(store: Store, running: Running, asked: Asked, act: Callable[[], Answer]
             bad.members = problem_view(bad.members, asked.who)
             if bad.kind.status not in _KEPT:
                 raise
-            body = to_json(problem_body(bad, asked.request_id)).decode()
-            answer = Answer(bad.kind.status, {**bad.headers, "content-type": "application/problem+json"}, body)
+            answer = refusal_of(bad, asked)
             with store.write() as write:
                 return replayed(write.connection, asked) or keep(write, asked, answer)

@@ -10,13 +10,16 @@ from fastapi import Request, Response
 from pydantic import BaseModel
 from pydantic_core import to_json
 
+from api.body import json_answer
 from api.errors import ProblemError, request_id_of
 from api.house import House
 from api.keys import Key
-from api.once import Answer, Asked, fingerprint_of, once
+from api.once import Answer, Asked, fingerprint_of, in_one, once
+from api.store.engine import Write
 
 _KEY: Final = re.compile(r'"([\x20\x21\x23-\x5b\x5d-\x7e]{1,128})"|([\x21\x23-\x7e]{1,128})')
 _HEADER: Final = "idempotency-key"
+_CACHE: Final = "private, no-cache"
 
 
 def tag_of(version: int) -> str:
@@ -43,8 +46,14 @@ def asked_of(request: Request, key: Key, house: House, operation: str, body: Bas
     )
 
 
-def written(house: House, asked: Asked, act: Callable[[], Answer]) -> Response:
-    """Answer a request that stores something, with one effect for its key."""
+def written(house: House, asked: Asked, act: Callable[[Write], Answer]) -> Response:
+    """Answer a request that stores something in one transaction, with one effect for its key."""
+    return answered(house, asked, lambda: in_one(house.store, asked, act))
+
+
+def answered(house: House, asked: Asked, act: Callable[[], Answer]) -> Response:
+    """Answer a request that sees to its transactions itself, with one effect for its key."""
+    _ = house.shelf  # holds that came due while it waited lapse first
     answer = once(house.store, house.running, asked, act)
     headers = dict(answer.headers)
     media = headers.pop("content-type", "application/json")
@@ -53,8 +62,15 @@ def written(house: House, asked: Asked, act: Callable[[], Answer]) -> Response:
 
 def record_answer(status: int, shown: Mapping[str, Any], place: str, version: int) -> Answer:
     """Return the answer that shows a record; ``place`` is its address."""
-    headers = {"etag": tag_of(version), "location": place, "cache-control": "private, no-cache"}
+    headers = {"etag": tag_of(version), "location": place, "cache-control": _CACHE}
     return Answer(status, headers, to_json(shown).decode(), str(shown["id"]))
+
+
+def record_shown(shown: Mapping[str, Any], version: int) -> Response:
+    """Return the response that reads a record."""
+    answer = json_answer(shown)
+    answer.headers.update({"etag": tag_of(version), "cache-control": _CACHE})
+    return answer
 
 
 def check_version(request: Request, version: int, *, needed: bool) -> None:

@@ -14,7 +14,7 @@ from api.body import JsonRoute, json_answer
 from api.demo import DEMO_SPEC
 from api.deps import HouseDep, KeyDep, ShopDep, least
 from api.permission import check_lots
-from api.routes.documented import problems
+from api.routes.documented import BODY, problems
 from api.schemas.answer import CheckAnswer
 from api.schemas.spec import SpecIn
 from api.visibility import Caller
@@ -67,7 +67,7 @@ class CheckQuery(BaseModel):
     response_model=CheckAnswer,
     response_model_exclude_unset=True,
     response_description="The verdict.",
-    responses=problems("unparsable-body", "body-too-large", "unsupported-media-type", "schema-violation"),
+    responses=problems(*BODY),
 )
 async def check_spec(
     spec: Annotated[SpecIn, Body(openapi_examples=_EXAMPLES)],

@@ -59,6 +59,13 @@ VERSIONED: Final[dict[str, Any]] = {
 }
 
 
+#: The headers of an entry: it may have to say which version was read.
+ENTERED: Final[dict[str, Any]] = {"parameters": [*KEYED["parameters"], *VERSIONED["parameters"]]}
+#: What may be wrong with any body, and with any call that stores something.
+BODY: Final = ("unparsable-body", "body-too-large", "unsupported-media-type", "schema-violation")
+WRITES: Final = ("key-missing", "key-running", "key-reused", "busy", *BODY)
+
+
 def read_one(operation: str, parameter: str, code: str) -> dict[str, Any]:
     """Return the link from a list to one of its entries; ``code`` is the field that names it."""
     return {

@@ -14,20 +14,19 @@ from api.desk.listing import page
 from api.desk.shortage import settle_after_loss
 from api.desk.stock import is_last, lot_row, lot_shown, post_lot_entry, receive_lot, with_history
 from api.house import House
-from api.once import Answer, keep, replayed
-from api.routes.documented import KEYED, VERSIONED, problems
+from api.once import Answer
+from api.routes.documented import ENTERED, KEYED, WRITES, problems
 from api.schemas.figures import Code
 from api.schemas.stock import LotEntryIn, LotIn, LotList, LotRecord
+from api.store.engine import Write
 from api.store.shelf import Shelf
 from api.store.tables import LOTS
 from api.visibility import Caller
-from api.writing import asked_of, check_version, record_answer, tag_of, written
+from api.writing import asked_of, check_version, record_answer, record_shown, written
 
 router = APIRouter(tags=["lots"], route_class=JsonRoute, dependencies=[least(Caller.STAFF)])
 reads = APIRouter(tags=["lots"], dependencies=[least(Caller.STAFF)])
 
-_BODY = ("unparsable-body", "body-too-large", "unsupported-media-type", "schema-violation")
-_WRITES = ("key-missing", "contradiction", "key-running", "key-reused", "busy", *_BODY)
 _CODE = Path(description="Code of a lot.", examples=["L104"])
 
 
@@ -89,10 +88,7 @@ def read_lot(code: Annotated[Code, _CODE], house: HouseDep) -> Response:
     shelf = house.shelf
     with house.store.read() as connection:
         shown, version = _record(connection, shelf, code)
-    answer = json_answer(shown)
-    answer.headers["etag"] = tag_of(version)
-    answer.headers["cache-control"] = "private, no-cache"
-    return answer
+    return record_shown(shown, version)
 
 
 @reads.get(
@@ -124,7 +120,7 @@ def list_entries(code: Annotated[Code, _CODE], house: HouseDep) -> Response:
     status_code=201,
     response_model=LotRecord,
     response_description="The lot.",
-    responses=problems(*_WRITES),
+    responses=problems("contradiction", *WRITES),
     openapi_extra=KEYED,
     dependencies=[NO_QUERY],
 )
@@ -132,17 +128,12 @@ def receive(request: Request, body: LotIn, house: HouseDep, key: KeyDep) -> Resp
     """Receive a lot."""
     asked = asked_of(request, key, house, "receiveLot", body)
 
-    def act() -> Answer:
-        _ = house.shelf
-        with house.store.write() as write:
-            again = replayed(write.connection, asked)
-            if again is not None:
-                return again
-            given = body.model_dump(mode="json", exclude_unset=True)
-            code = receive_lot(write, house.shop.catalog, given, at=house.now(), by=key.id)
-            shelf = house.shelves.read_anew(write.connection, write.revisions)
-            shown, version = _record(write.connection, shelf, code)
-            return keep(write, asked, record_answer(201, shown, f"/v1/lots/{code}", version))
+    def act(write: Write) -> Answer:
+        given = body.model_dump(mode="json", exclude_unset=True)
+        code = receive_lot(write, house.shop.catalog, given, at=house.now(), by=key.id)
+        shelf = house.shelves.read_anew(write.connection, write.revisions)
+        shown, version = _record(write.connection, shelf, code)
+        return record_answer(201, shown, f"/v1/lots/{code}", version)
 
     return written(house, asked, act)
 
@@ -158,8 +149,8 @@ def receive(request: Request, body: LotIn, house: HouseDep, key: KeyDep) -> Resp
     status_code=201,
     response_model=LotRecord,
     response_description="The lot after it; short names the quotes that are short now.",
-    responses=problems("not-found", "changed-meanwhile", *_WRITES),
-    openapi_extra={"parameters": [*KEYED["parameters"], *VERSIONED["parameters"]]},
+    responses=problems("not-found", "changed-meanwhile", "contradiction", *WRITES),
+    openapi_extra=ENTERED,
     dependencies=[NO_QUERY],
 )
 def add_entry(
@@ -168,16 +159,11 @@ def add_entry(
     """Add an entry to a lot."""
     asked = asked_of(request, key, house, "addLotEntry", body)
 
-    def act() -> Answer:
-        _ = house.shelf
-        with house.store.write() as write:
-            again = replayed(write.connection, asked)
-            if again is not None:
-                return again
-            row = lot_row(write.connection, code)
-            check_version(request, row.version, needed=False)
-            post_lot_entry(write, row, body.model_dump(mode="json", exclude_unset=True), at=house.now(), by=key.id)
-            return keep(write, asked, _after(house, write, row.code))
+    def act(write: Write) -> Answer:
+        row = lot_row(write.connection, code)
+        check_version(request, row.version, needed=False)
+        post_lot_entry(write, row, body.model_dump(mode="json", exclude_unset=True), at=house.now(), by=key.id)
+        return _after(house, write, row.code)
 
     return written(house, asked, act)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request, Response
-from pydantic_core import to_json
 from sqlalchemy import Row
 
 from api.body import JsonRoute, json_answer
@@ -15,23 +14,22 @@ from api.desk.bench import cut, ship
 from api.desk.forgetting import forget_order
 from api.desk.listing import listed, owner_of
 from api.desk.quotes import quote_row
-from api.errors import ProblemError, problem_body
+from api.errors import ProblemError
 from api.house import House
 from api.keys import Key
-from api.once import Answer, keep, replayed
-from api.routes.documented import KEYED, VERSIONED, problems
+from api.once import Answer, refusal_of
+from api.routes.documented import ENTERED, KEYED, WRITES, problems
 from api.schemas.records import ListQuery, Order, OrderEntryIn, OrderIn, RecordId, SummaryList
 from api.store.engine import Write
 from api.store.tables import ORDERS
 from api.visibility import Caller, record_view
-from api.writing import asked_of, check_version, record_answer, tag_of, written
+from api.writing import asked_of, check_version, record_answer, record_shown, written
 
 router = APIRouter(tags=["orders"], route_class=JsonRoute, dependencies=[least(Caller.SERVER)])
 reads = APIRouter(tags=["orders"], dependencies=[least(Caller.SERVER)])
 
 #: Kinds of entries that a storefront may post; the others are the workshop's.
 _FOR_SERVERS = ("cancel", "forget")
-_BODY = ("unparsable-body", "body-too-large", "unsupported-media-type", "schema-violation")
 _ID = Path(description="Id of an order.", examples=["O13"])
 
 
@@ -47,8 +45,7 @@ _ID = Path(description="Id of an order.", examples=["O13"])
     response_model=Order,
     response_description="The order.",
     responses=problems(
-        "key-missing", "not-found", "hold-lapsed", "stock-changed", "sign-off-missing", "wrong-state", "key-running",
-        "key-reused", "busy", *_BODY,
+        "not-found", "hold-lapsed", "stock-changed", "sign-off-missing", "wrong-state", *WRITES,
     ),
     openapi_extra=KEYED,
     dependencies=[NO_QUERY],
@@ -57,21 +54,15 @@ def make(request: Request, body: OrderIn, house: HouseDep, key: KeyDep) -> Respo
     """Make an order."""
     asked = asked_of(request, key, house, "makeOrder", body)
 
-    def act() -> Answer:
-        _ = house.shelf
-        with house.store.write() as write:
-            again = replayed(write.connection, asked)
-            if again is not None:
-                return again
-            quote = quote_row(write.connection, body.quote, owner_of(key))
-            payment = body.payment.model_dump(mode="json")
-            order, missing = desk.make_order(house, write, quote, payment, by=key.id)
-            if missing:
-                # Kept, not undone: what was voided meanwhile stands in the maker's inbox again.
-                error = ProblemError("sign-off-missing", "the maker has not agreed yet", members={"sign_offs": missing})
-                text = to_json(problem_body(error, asked.request_id)).decode()
-                return Answer(409, {"content-type": "application/problem+json"}, text)
-            return keep(write, asked, _shown(write, order, key))
+    def act(write: Write) -> Answer:
+        quote = quote_row(write.connection, body.quote, owner_of(key))
+        payment = body.payment.model_dump(mode="json")
+        order, missing = desk.make_order(house, write, quote, payment, by=key.id)
+        if missing:
+            # Not undone: what was voided meanwhile stands in the maker's inbox again.
+            error = ProblemError("sign-off-missing", "the maker has not agreed yet", members={"sign_offs": missing})
+            return refusal_of(error, asked, kept=False)
+        return _shown(write, order, key)
 
     return written(house, asked, act)
 
@@ -112,10 +103,7 @@ def read_order(order: Annotated[RecordId, _ID], house: HouseDep, key: KeyDep) ->
     with house.store.read() as connection:
         row = desk.order_row(connection, order, owner_of(key))
         record = desk.order_record(connection, row)
-    answer = json_answer(record_view(record, key.caller))
-    answer.headers["etag"] = tag_of(row.version)
-    answer.headers["cache-control"] = "private, no-cache"
-    return answer
+    return record_shown(record_view(record, key.caller), row.version)
 
 
 @router.post(
@@ -130,11 +118,10 @@ def read_order(order: Annotated[RecordId, _ID], house: HouseDep, key: KeyDep) ->
     response_model=Order,
     response_description="The order after it.",
     responses=problems(
-        "key-missing", "contradiction", "not-found",
-        "not-buildable", "measures-missing", "wrong-state", "key-running",
-        "changed-meanwhile", "version-missing", "key-reused", "busy", *_BODY,
+        "contradiction", "not-found", "not-buildable", "measures-missing", "wrong-state", "changed-meanwhile",
+        "version-missing", *WRITES,
     ),
-    openapi_extra={"parameters": [*KEYED["parameters"], *VERSIONED["parameters"]]},
+    openapi_extra=ENTERED,
     dependencies=[NO_QUERY],
 )  # fmt: skip
 def add_entry(
@@ -143,19 +130,14 @@ def add_entry(
     """Add an entry to an order."""
     asked = asked_of(request, key, house, "addOrderEntry", body)
 
-    def act() -> Answer:
-        _ = house.shelf
-        with house.store.write() as write:
-            again = replayed(write.connection, asked)
-            if again is not None:
-                return again
-            row = desk.order_row(write.connection, order, owner_of(key))
-            if key.caller < Caller.STAFF and body.kind not in _FOR_SERVERS:
-                raise ProblemError("key-not-enough", f"{body.kind} is for the workshop's staff")
-            check_version(request, row.version, needed=body.kind in desk.DECIDES)
-            desk.check_state(row, body.kind)
-            _post(house, write, row, body, key)
-            return keep(write, asked, _shown(write, row.id, key))
+    def act(write: Write) -> Answer:
+        row = desk.order_row(write.connection, order, owner_of(key))
+        if key.caller < Caller.STAFF and body.kind not in _FOR_SERVERS:
+            raise ProblemError("key-not-enough", f"{body.kind} is for the workshop's staff")
+        check_version(request, row.version, needed=body.kind in desk.DECIDES)
+        desk.check_state(row, body.kind)
+        _post(house, write, row, body, key)
+        return _shown(write, row.id, key)
 
     return written(house, asked, act)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Path, Query, Request, Response
@@ -26,19 +28,20 @@ from api.desk.quotes import (
 from api.desk.repeats import known
 from api.errors import ProblemError
 from api.house import House
+from api.keys import Key
 from api.once import Answer, Asked, keep, replayed
 from api.permission import check_lots
-from api.routes.documented import KEYED, VERSIONED, problems
+from api.routes.documented import ENTERED, KEYED, WRITES, problems
 from api.schemas.records import ListQuery, Quote, QuoteEntryIn, QuoteIn, RecordId, SummaryList
+from api.store.engine import Write
 from api.store.tables import QUOTES
 from api.visibility import Caller, record_view
-from api.writing import asked_of, check_version, record_answer, tag_of, written
+from api.writing import answered, asked_of, check_version, record_answer, record_shown, written
 
 router = APIRouter(tags=["quotes"], route_class=JsonRoute, dependencies=[least(Caller.SERVER)])
 reads = APIRouter(tags=["quotes"], dependencies=[least(Caller.SERVER)])
 
 _EXAMPLE: Final[dict[str, Any]] = {"items": [{"spec": DEMO_SPEC}], "hold": "cart"}
-_BODY: Final = ("unparsable-body", "body-too-large", "unsupported-media-type", "schema-violation")
 
 
 @router.post(
@@ -53,7 +56,7 @@ _BODY: Final = ("unparsable-body", "body-too-large", "unsupported-media-type", "
     status_code=201,
     response_model=Quote,
     response_description="The quote.",
-    responses=problems("key-missing", "not-buildable", "stock-changed", "key-running", "key-reused", "busy", *_BODY),
+    responses=problems("not-buildable", "stock-changed", *WRITES),
     openapi_extra={**KEYED, "requestBody": {"content": {"application/json": {"example": _EXAMPLE}}}},
     dependencies=[NO_QUERY],
 )
@@ -67,49 +70,47 @@ def make(request: Request, body: QuoteIn, house: HouseDep, key: KeyDep) -> Respo
     reference = body.reference or body.items[0].spec.reference
     basket = Basket(bodies, body.hold, reference, key.client, key.id)
     asked = asked_of(request, key, house, "makeQuote", body)
-    return written(house, asked, lambda: _make(house, asked, basket, key.caller))
+    return answered(house, asked, lambda: _make(house, asked, basket, key))
 
 
-def _make(house: House, asked: Asked, basket: Basket, who: Caller) -> Answer:
+def _make(house: House, asked: Asked, basket: Basket, key: Key) -> Answer:
     """Judge a basket with the door open; should the stock move meanwhile, again, at last with the door shut."""
-    client = None if who >= Caller.STAFF else basket.client
-    specs, found = tuple(known(house, spec, client) for spec in basket.specs), None
+    specs, found = tuple(known(house, spec, owner_of(key)) for spec in basket.specs), None
     for _ in range(MOST_TRIES):
         found = settled(house, specs, None, found)
-        answer = _write(house, asked, basket, found, who)
+        answer = _write(house, asked, basket, key.caller, partial(_if_current, found))
         if answer is not None:
             return answer
-    with house.store.write() as write:
-        again = replayed(write.connection, asked)
-        if again is not None:
-            return again
-        found = settled(house, specs, write, found)
-        quote, hold = make_quote(house, write, basket, found)
-        answer = _shown(house, write.connection, quote, who, 201)
-        keep(write, asked, answer)
-    house.shelves.adopt(house.shelves.beside(found.shelf, hold))
+    answer = _write(house, asked, basket, key.caller, lambda write: settled(house, specs, write, found))
+    assert answer is not None, "nobody moves the stock with the door shut"
     return answer
 
 
-def _write(house: House, asked: Asked, basket: Basket, found: Examined, who: Caller) -> Answer | None:
-    """Write a quote, or return None where the stock has moved since it was judged."""
+def _if_current(found: Examined, write: Write) -> Examined | None:
+    return found if is_current(write, found.shelf) else None
+
+
+def _write(
+    house: House, asked: Asked, basket: Basket, who: Caller, judged: Callable[[Write], Examined | None]
+) -> Answer | None:
+    """Write a quote of what was judged, or return None where the stock has moved since."""
     with house.store.write() as write:
         again = replayed(write.connection, asked)
         if again is not None:
             return again
-        if not is_current(write, found.shelf):
+        found = judged(write)
+        if found is None:
             return None
         quote, hold = make_quote(house, write, basket, found)
-        answer = _shown(house, write.connection, quote, who, 201)
-        keep(write, asked, answer)
+        answer = keep(write, asked, _shown(write, quote, who))
     house.shelves.adopt(house.shelves.beside(found.shelf, hold))
     return answer
 
 
-def _shown(house: House, connection: Any, quote: str, who: Caller, status: int) -> Answer:
-    row = quote_row(connection, quote, None)
-    record = quote_record(connection, row)
-    return record_answer(status, record_view(record, who), f"/v1/quotes/{row.id}", row.version)
+def _shown(write: Write, quote: str, who: Caller) -> Answer:
+    row = quote_row(write.connection, quote, None)
+    record = quote_record(write.connection, row)
+    return record_answer(201, record_view(record, who), f"/v1/quotes/{row.id}", row.version)
 
 
 @reads.get(
@@ -123,7 +124,6 @@ def _shown(house: House, connection: Any, quote: str, who: Caller, status: int) 
 )
 def list_quotes(query: Annotated[ListQuery, Query()], house: HouseDep, key: KeyDep) -> Response:
     """Return quotes."""
-    _ = house.shelf  # holds that are due lapse first
     names = ("id", "created_at", "state", "reference", "currency", "total_minor", "valid_until")
     return json_answer(listed(house, QUOTES, names, key, query))
 
@@ -144,14 +144,10 @@ def read_quote(
     key: KeyDep,
 ) -> Response:
     """Return a quote."""
-    _ = house.shelf
     with house.store.read() as connection:
         row = quote_row(connection, quote, owner_of(key))
         record = quote_record(connection, row)
-    answer = json_answer(record_view(record, key.caller))
-    answer.headers["etag"] = tag_of(row.version)
-    answer.headers["cache-control"] = "private, no-cache"
-    return answer
+    return record_shown(record_view(record, key.caller), row.version)
 
 
 @router.post(
@@ -166,10 +162,10 @@ def read_quote(
     response_model=Quote,
     response_description="The quote after it.",
     responses=problems(
-        "key-missing", "not-found", "stock-changed", "hold-lapsed", "price-changed", "wrong-state", "key-running",
-        "changed-meanwhile", "version-missing", "key-reused", "busy", *_BODY,
+        "not-found", "stock-changed", "hold-lapsed", "price-changed", "wrong-state", "changed-meanwhile",
+        "version-missing", *WRITES,
     ),
-    openapi_extra={"parameters": [*KEYED["parameters"], *VERSIONED["parameters"]]},
+    openapi_extra=ENTERED,
     dependencies=[NO_QUERY],
 )  # fmt: skip
 def add_entry(
@@ -182,19 +178,14 @@ def add_entry(
     """Add an entry to a quote."""
     asked = asked_of(request, key, house, "addQuoteEntry", body)
 
-    def act() -> Answer:
-        _ = house.shelf
-        with house.store.write() as write:
-            again = replayed(write.connection, asked)
-            if again is not None:
-                return again
-            row = quote_row(write.connection, quote, owner_of(key))
-            check_version(request, row.version, needed=body.kind != "forget")
-            if body.kind == "forget":
-                forget_quote(house, write, row, TAKES[row.state], by=key.id)
-            else:
-                free = key.caller >= Caller.STAFF
-                post_entry(house, write, row, body.model_dump(mode="json"), by=key.id, free=free)
-            return keep(write, asked, _shown(house, write.connection, row.id, key.caller, 201))
+    def act(write: Write) -> Answer:
+        row = quote_row(write.connection, quote, owner_of(key))
+        check_version(request, row.version, needed=body.kind != "forget")
+        if body.kind == "forget":
+            forget_quote(house, write, row, TAKES[row.state], by=key.id)
+        else:
+            free = key.caller >= Caller.STAFF
+            post_entry(house, write, row, body.model_dump(mode="json"), by=key.id, free=free)
+        return _shown(write, row.id, key.caller)
 
     return written(house, asked, act)

@@ -12,9 +12,10 @@ from api.body import JsonRoute, json_answer
 from api.deps import NO_QUERY, HouseDep, KeyDep, least
 from api.desk.listing import number_of, page
 from api.desk.signing import decide, sign_record, sign_row
-from api.once import Answer, keep, replayed
-from api.routes.documented import KEYED, problems
+from api.once import Answer
+from api.routes.documented import KEYED, WRITES, problems
 from api.schemas.records import SignOff, SignOffIn, SignOffList, SignOffQuery
+from api.store.engine import Write
 from api.store.tables import SIGN_OFFS
 from api.visibility import Caller, sign_off_view
 from api.writing import asked_of, written
@@ -34,7 +35,6 @@ reads = APIRouter(tags=["sign-offs"], dependencies=[least(Caller.STAFF)])
 )
 def list_sign_offs(query: Annotated[SignOffQuery, Query()], house: HouseDep, key: KeyDep) -> Response:
     """Return sign-offs."""
-    _ = house.shelf
     asked = select(SIGN_OFFS).order_by(SIGN_OFFS.c.number).limit(query.limit + 1)
     if query.state is not None:
         asked = asked.where(SIGN_OFFS.c.state == query.state)
@@ -57,9 +57,7 @@ def list_sign_offs(query: Annotated[SignOffQuery, Query()], house: HouseDep, key
     response_model=SignOff,
     response_description="The sign-off.",
     responses=problems(
-        "key-missing", "contradiction",
-        "not-found", "wrong-state", "key-running", "key-reused", "busy", "unparsable-body",
-        "body-too-large", "unsupported-media-type", "schema-violation",
+        "contradiction", "not-found", "wrong-state", *WRITES,
     ),
     openapi_extra=KEYED,
     dependencies=[NO_QUERY],
@@ -68,17 +66,12 @@ def decide_sign_off(request: Request, body: SignOffIn, house: HouseDep, key: Key
     """Record the maker's word."""
     asked = asked_of(request, key, house, "decideSignOff", body)
 
-    def act() -> Answer:
-        _ = house.shelf
-        with house.store.write() as write:
-            again = replayed(write.connection, asked)
-            if again is not None:
-                return again
-            row = sign_row(write.connection, body.quote, body.item, body.finding)
-            given = body.model_dump(mode="json")
-            decide(write, row, given, now=house.now(), today=house.clock.today(), by=key.id)
-            row = sign_row(write.connection, body.quote, body.item, body.finding)
-            shown = sign_off_view(sign_record(row), key.caller)
-            return keep(write, asked, Answer(201, {"cache-control": "no-store"}, to_json(shown).decode()))
+    def act(write: Write) -> Answer:
+        row = sign_row(write.connection, body.quote, body.item, body.finding)
+        given = body.model_dump(mode="json")
+        decide(write, row, given, now=house.now(), today=house.clock.today(), by=key.id)
+        row = sign_row(write.connection, body.quote, body.item, body.finding)
+        shown = sign_off_view(sign_record(row), key.caller)
+        return Answer(201, {"cache-control": "no-store"}, to_json(shown).decode())
 
     return written(house, asked, act)

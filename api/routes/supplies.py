@@ -11,13 +11,14 @@ from api.body import JsonRoute, json_answer
 from api.deps import NO_QUERY, HouseDep, KeyDep, least
 from api.desk.shortage import settle_after_loss
 from api.desk.stock import post_supply_entry, supply_row, supply_shown, with_history
-from api.once import Answer, keep, replayed
-from api.routes.documented import KEYED, VERSIONED, problems
+from api.once import Answer
+from api.routes.documented import ENTERED, WRITES, problems
 from api.schemas.figures import Code
 from api.schemas.stock import SupplyEntryIn, SupplyList, SupplyRecord
+from api.store.engine import Write
 from api.store.tables import SUPPLIES
 from api.visibility import Caller
-from api.writing import asked_of, check_version, record_answer, tag_of, written
+from api.writing import asked_of, check_version, record_answer, record_shown, written
 
 router = APIRouter(tags=["supplies"], route_class=JsonRoute, dependencies=[least(Caller.STAFF)])
 reads = APIRouter(tags=["supplies"], dependencies=[least(Caller.STAFF)])
@@ -57,10 +58,7 @@ def read_supply(code: Annotated[Code, _CODE], house: HouseDep) -> Response:
     with house.store.read() as connection:
         row = supply_row(connection, code)
         shown = with_history(connection, "supply", supply_shown(row))
-    answer = json_answer(shown)
-    answer.headers["etag"] = tag_of(row.version)
-    answer.headers["cache-control"] = "private, no-cache"
-    return answer
+    return record_shown(shown, row.version)
 
 
 @router.post(
@@ -75,11 +73,9 @@ def read_supply(code: Annotated[Code, _CODE], house: HouseDep) -> Response:
     response_model=SupplyRecord,
     response_description="The supply after it; short names the quotes that are short now.",
     responses=problems(
-        "not-found", "changed-meanwhile", "key-missing", "contradiction",
-        "key-running", "key-reused", "busy", "unparsable-body",
-        "body-too-large", "unsupported-media-type", "schema-violation",
+        "not-found", "changed-meanwhile", "contradiction", *WRITES,
     ),
-    openapi_extra={"parameters": [*KEYED["parameters"], *VERSIONED["parameters"]]},
+    openapi_extra=ENTERED,
     dependencies=[NO_QUERY],
 )  # fmt: skip
 def add_entry(
@@ -88,19 +84,14 @@ def add_entry(
     """Add an entry to a supply."""
     asked = asked_of(request, key, house, "addSupplyEntry", body)
 
-    def act() -> Answer:
-        _ = house.shelf
-        with house.store.write() as write:
-            again = replayed(write.connection, asked)
-            if again is not None:
-                return again
-            row = supply_row(write.connection, code)
-            check_version(request, row.version, needed=False)
-            given = body.model_dump(mode="json", exclude_unset=True)
-            post_supply_entry(write, row, given, at=house.now(), by=key.id)
-            short = settle_after_loss(house, write)
-            row = supply_row(write.connection, code)
-            shown = {**with_history(write.connection, "supply", supply_shown(row)), "short": short}
-            return keep(write, asked, record_answer(201, shown, f"/v1/supplies/{row.code}", row.version))
+    def act(write: Write) -> Answer:
+        row = supply_row(write.connection, code)
+        check_version(request, row.version, needed=False)
+        given = body.model_dump(mode="json", exclude_unset=True)
+        post_supply_entry(write, row, given, at=house.now(), by=key.id)
+        short = settle_after_loss(house, write)
+        row = supply_row(write.connection, code)
+        shown = {**with_history(write.connection, "supply", supply_shown(row)), "short": short}
+        return record_answer(201, shown, f"/v1/supplies/{row.code}", row.version)
 
     return written(house, asked, act)
