@@ -209,6 +209,12 @@ def not_found(noun: str) -> ProblemError:
     return ProblemError("not-found", f"there is no such {noun}")
 
 
+def contradiction(pointer: str, code: str, fits: str, *, says: str | None = None) -> ProblemError:
+    """Return the error for a field that contradicts the book: where, which kind, what would fit; ``says`` it all."""
+    entry = {"pointer": pointer, "code": code, "detail": fits}
+    return ProblemError("contradiction", says or fits, errors=[entry])
+
+
 def problem_body(error: ProblemError, request_id: str) -> dict[str, Any]:
     """Return the body of the answer for an error."""
     body: dict[str, Any] = {

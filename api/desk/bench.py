@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from math import floor
 from typing import Any
 
 from pydantic_core import from_json
-from sqlalchemy import Row, func, select
+from sqlalchemy import Row
 
 from api.desk.history import add_entry
-from api.desk.orders import needs_of_order, set_needs, set_order
-from api.desk.quotes import items_of
+from api.desk.orders import needs_of_order, set_needs
+from api.desk.rows import items_of, set_row, stock_row
 from api.desk.shortage import settle_after_loss
-from api.desk.stock import enter, fault, fits, left_of_supply, rectangles_um, um2
-from api.errors import ProblemError
+from api.desk.stock import enter, fits, left_of_supply, rectangles_um, um2
+from api.errors import ProblemError, contradiction
 from api.house import House
 from api.store.engine import Write
 from api.store.stock import dumped
-from api.store.tables import LOTS
+from api.store.tables import LOTS, ORDERS
 from catalog.model import HeldPanel, Kind, Lot
 from rules.layout import Rect
 from rules.needs import Needs, Taken
@@ -43,26 +43,24 @@ def cut(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, b
     place = body["item"] - 1
     built = from_json(row.as_built)
     if place >= len(needs):
-        raise fault("/item", "not_offered", f"an item from 1 to {len(needs)}")
-    lot = write.connection.execute(select(LOTS).where(func.upper(LOTS.c.code) == body["lot"].upper())).one_or_none()
+        raise contradiction("/item", "not_offered", f"an item from 1 to {len(needs)}")
+    lot = stock_row(write.connection, LOTS, body["lot"])
     if lot is None:
-        raise fault("/lot", "not_offered", "the code of a lot in stock")
+        raise contradiction("/lot", "not_offered", "the code of a lot in stock")
     panels = _spoilt(built[place], body["part"]) if again else _panels(needs[place], body["part"], lot.code)
     if not panels:
         words = "nothing was cut of that part" if again else "nothing of it is to be cut from that lot; pin it first"
-        raise fault("/part", "not_offered", words)
+        raise contradiction("/part", "not_offered", words)
     parts = items_of(write.connection, row.id)[place]["check"]["spec"]["parts"]
     if parts[body["part"]]["leather"] != lot.leather:
-        raise fault("/lot", "not_offered", "a lot of the leather that the part is of")
-    shelf = house.shelves.read_anew(write.connection, write.revisions)
-    kind = shelf.shop.catalog.leathers[lot.leather].kind
-    gap = house.shelves.gap_um
-    taken = [HeldPanel(*size) for size in panels]
+        raise contradiction("/lot", "not_offered", "a lot of the leather that the part is of")
     if not again:
         needs[place] = _without(needs[place], body["part"], lot.code)
         set_needs(write, row, needs)
-        shelf = house.shelves.read_anew(write.connection, write.revisions)
-    took, left = _what_is_left(body, lot, taken, shelf.shop.catalog.lots.get(lot.code), kind, gap)
+    shelf = house.shelves.read_anew(write.connection, write.revisions)
+    kind = shelf.shop.catalog.leathers[lot.leather].kind
+    taken = [HeldPanel(*size) for size in panels]
+    took, left = _what_is_left(body, lot, taken, shelf.shop.catalog.lots.get(lot.code), kind, house.shelves.gap_um)
     entry = {"took_um2": took, "rectangles": left, "order": row.id, "item": body["item"], "part": body["part"]}
     if body.get("reason"):
         entry["reason"] = body["reason"]
@@ -76,7 +74,7 @@ def cut(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, b
     }  # fmt: skip
     built[place]["cuts"].append(record)
     done = row.state == "cut" or not any(each.panels for each in needs)
-    set_order(write, row, as_built=dumped(built), state="cut" if done else "open")
+    set_row(write, ORDERS, row, as_built=dumped(built), state="cut" if done else "open")
     shown = {name: value for name, value in body.items() if name != "kind" and value is not None}
     add_entry(write, "order", row.id, at=now, by=by, kind=body["kind"], body=shown)
     settle_after_loss(house, write)
@@ -91,7 +89,7 @@ def _what_is_left(
     if body.get("area_left_dm2") is not None:
         took = lot.left_um2 - um2(body["area_left_dm2"])
         if took < 0:
-            raise fault("/area_left_dm2", "too_large", "more than there was; count the lot first")
+            raise contradiction("/area_left_dm2", "too_large", "more than there was; count the lot first")
     if body.get("rectangles_left_mm") is None:
         return took, _straight(lot, taken, now, gap_um)
     left = rectangles_um(body["rectangles_left_mm"])
@@ -103,23 +101,21 @@ Size = tuple[int, int, bool, int]
 
 
 def _panels(needs: Needs, part: str, lot: str) -> list[Size]:
-    return _summed(each for each in needs.panels if (each.part, each.lot) == (part, lot))
-
-
-def _summed(panels: Any) -> list[Size]:
-    counts: Counter[tuple[int, int, bool]] = Counter()
-    for each in panels:
-        counts[each.along_um, each.across_um, each.turnable] += each.count
-    return [(*size, count) for size, count in sorted(counts.items())]
+    own = (each for each in needs.panels if (each.part, each.lot) == (part, lot))
+    return _summed((each.along_um, each.across_um, each.turnable, each.count) for each in own)
 
 
 def _spoilt(item: Mapping[str, Any], part: str) -> list[Size]:
     """Return the panels that were cut first for a part: those are what is cut again."""
+    first = (record for record in item["cuts"] if record["part"] == part and not record["recut"])
+    return _summed(tuple(size) for record in first for size in record["panels"])
+
+
+def _summed(sizes: Iterable[Size]) -> list[Size]:
+    """Return panels with those of one size together."""
     counts: Counter[tuple[int, int, bool]] = Counter()
-    for record in item["cuts"]:
-        if record["part"] == part and not record["recut"]:
-            for along, across, turnable, count in record["panels"]:
-                counts[along, across, turnable] += count
+    for along, across, turnable, count in sizes:
+        counts[along, across, turnable] += count
     return [(*size, count) for size, count in sorted(counts.items())]
 
 
@@ -162,7 +158,7 @@ def ship(house: House, write: Write, row: Row[Any], *, by: str) -> None:
             # The bench may have used what the book no longer had: what is, is.
             enter(write, "supply", code, "use", {"used_base": min(amount, left), "order": row.id}, at=now, by=by)
     set_needs(write, row, needs, state="used")
-    set_order(write, row, state="shipped")
+    set_row(write, ORDERS, row, state="shipped")
     settle_after_loss(house, write)
     write.stock += 1
     write.backlog += 1

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
@@ -60,7 +60,7 @@ def _rest(shelves: Shelves, shop: Shop, taken: Needs) -> Shop:
     return shelves.without(shop, less(shop.catalog, [taken], shelves.gap_um))
 
 
-def to_agree(answer: dict[str, Any]) -> list[dict[str, Any]]:
+def to_agree(answer: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Return the findings of a verdict that need the maker's agreement."""
     return [finding for finding in answer["findings"] if finding["severity"] == SIGN_OFF]
 
@@ -68,7 +68,7 @@ def to_agree(answer: dict[str, Any]) -> list[dict[str, Any]]:
 _LOTS: Final = ("lot", "lots")
 
 
-def signature_of(shop: Shop, answer: dict[str, Any], finding: dict[str, Any]) -> str:
+def signature_of(shop: Shop, answer: Mapping[str, Any], finding: Mapping[str, Any]) -> str:
     """Return what an agreement is about, as a hash: the rule as it is worded now, the place and the figures.
 
     Lots are left out: an agreement says itself whether it is for one lot alone.

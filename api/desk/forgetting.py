@@ -9,14 +9,15 @@ from pydantic_core import from_json
 from sqlalchemy import Row, select, update
 
 from api.desk.history import add_entry
-from api.desk.orders import order_record, order_row
-from api.desk.quotes import quote_record, quote_row
+from api.desk.orders import order_record
+from api.desk.quotes import quote_record
+from api.desk.rows import items_of, order_row, quote_row, set_item, set_row
 from api.desk.scrub import scrubbed
 from api.errors import ProblemError
 from api.house import House
 from api.store.engine import Write
 from api.store.stock import dumped
-from api.store.tables import ANSWERED, ENTRIES, ITEMS, ORDERS, QUOTES
+from api.store.tables import ANSWERED, ENTRIES, ORDERS, QUOTES
 from api.visibility import Caller, record_view
 
 _LETTERS = "MON-"
@@ -42,8 +43,7 @@ def forget_quote(house: House, write: Write, row: Row[Any], takes: Sequence[str]
             members={"state": row.state, "takes": list(takes)},
         )
     _scrub(write, row.id)
-    values = {"reference": None, "version": row.version + 1, "state": "withdrawn"}
-    write.connection.execute(update(QUOTES).where(QUOTES.c.id == row.id).values(**values))
+    set_row(write, QUOTES, row, reference=None, state="withdrawn")
     add_entry(write, "quote", row.id, at=house.now(), by=by, kind="forget", body={})
     _rewrite_answers(write, quote_record(write.connection, quote_row(write.connection, row.id, None)))
 
@@ -54,11 +54,7 @@ def forget_order(house: House, write: Write, row: Row[Any], *, by: str) -> None:
         _scrub(write, record)
     connection = write.connection
     payment = {**from_json(row.payment), "reference": None}
-    connection.execute(
-        update(ORDERS)
-        .where(ORDERS.c.id == row.id)
-        .values(reference=None, payment=dumped(payment), version=row.version + 1)
-    )
+    set_row(write, ORDERS, row, reference=None, payment=dumped(payment))
     connection.execute(update(QUOTES).where(QUOTES.c.id == row.quote).values(reference=None))
     add_entry(write, "order", row.id, at=house.now(), by=by, kind="forget", body={})
     _rewrite_answers(write, quote_record(connection, quote_row(connection, row.quote, None)))
@@ -66,16 +62,10 @@ def forget_order(house: House, write: Write, row: Row[Any], *, by: str) -> None:
 
 
 def _scrub(write: Write, record: str) -> None:
-    connection = write.connection
     _scrub_entries(write, record)
-    for item in connection.execute(select(ITEMS).where(ITEMS.c.record == record)).all():
-        connection.execute(
-            update(ITEMS)
-            .where(ITEMS.c.record == record, ITEMS.c.item == item.item)
-            .values(
-                spec=dumped(scrubbed(from_json(item.spec))), answer=dumped(_scrubbed_answer(from_json(item.answer)))
-            )
-        )
+    for item in items_of(write.connection, record):
+        answer = _scrubbed_answer(item["check"])
+        set_item(write, record, item["item"], spec=scrubbed(item["spec"]), answer=answer)
 
 
 def _scrub_entries(write: Write, record: str) -> None:

@@ -7,19 +7,20 @@ from dataclasses import replace
 from typing import Any, Final
 
 from pydantic_core import from_json
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, insert, select
 
-from api.desk.examine import Examined, examine, to_agree
+from api.desk.examine import REFUSED, Examined, examine, to_agree
 from api.desk.history import add_entry, entries_of
-from api.desk.quotes import items_of, minor_of, money_text, spec_in
+from api.desk.quotes import minor_of, money_text, refusal, spec_in
 from api.desk.repeats import known
-from api.desk.signing import missing_signs, signs_of
-from api.errors import ProblemError
+from api.desk.rows import add_items, hold_of, is_cut, items_of, set_hold, set_item, set_row
+from api.desk.signing import AWAITING, missing_signs, signs_of
+from api.errors import ProblemError, contradiction
 from api.house import House
 from api.store.engine import Write
 from api.store.shelf import Shelf
 from api.store.stock import dumped, needs_in, needs_text
-from api.store.tables import HOLDS, ITEMS, ORDERS, QUOTES
+from api.store.tables import ORDERS, QUOTES
 from catalog.model import Catalog, FreeRectangle
 from rules.needs import Needs
 from rules.spec import Spec
@@ -49,7 +50,7 @@ def make_order(
     if quote.state == "ordered":
         order = connection.execute(select(ORDERS.c.id).where(ORDERS.c.quote == quote.id)).scalar_one()
         raise ProblemError("wrong-state", f"this quote is order {order} already", members={"state": "ordered"})
-    hold = connection.execute(select(HOLDS).where(HOLDS.c.quote == quote.id)).one()
+    hold = hold_of(connection, quote.id)
     if hold.state != "live":
         slug = "stock-changed" if quote.state == "short" else "hold-lapsed"
         words = {
@@ -60,9 +61,7 @@ def make_order(
         raise ProblemError(slug, words[quote.state], members=_verdict_now(house, items))
     missing = missing_signs(write, shop, quote.id, [item["check"] for item in items], now=house.now())
     if missing:
-        connection.execute(
-            update(QUOTES).where(QUOTES.c.id == quote.id).values(state="awaiting_sign_off", version=quote.version + 1)
-        )
+        set_row(write, QUOTES, quote, state=AWAITING)
         return "", missing
     number, now = write.next_number(), house.now()
     order = f"O{number}"
@@ -76,15 +75,9 @@ def make_order(
             minutes=sum(each.minutes for each in needs), version=1,
         )
     )  # fmt: skip
-    connection.execute(
-        insert(ITEMS),
-        [
-            {"record": order, "item": item["item"], "spec": dumped(item["spec"]), "answer": dumped(item["check"])}
-            for item in items
-        ],
-    )
-    connection.execute(update(HOLDS).where(HOLDS.c.quote == quote.id).values(kind="order", until=None))
-    connection.execute(update(QUOTES).where(QUOTES.c.id == quote.id).values(state="ordered", version=quote.version + 1))
+    add_items(write, order, [item["spec"] for item in items], [item["check"] for item in items])
+    set_hold(write, quote.id, kind="order", until=None)
+    set_row(write, QUOTES, quote, state="ordered")
     add_entry(write, "quote", quote.id, at=now, by=by, kind="order", body={"order": order})
     add_entry(write, "order", order, at=now, by=by, kind="accept", body={"quote": quote.id, "payment": dict(payment)})
     write.backlog += 1
@@ -96,7 +89,7 @@ def _verdict_now(house: House, items: Sequence[Mapping[str, Any]]) -> dict[str, 
         return {}  # the customer's text was deleted: there is no spec to judge any more
     specs = [spec_in(item["spec"]) for item in items]
     answers = examine(house.shelves, house.shelves.current(), specs, house.clock.today()).answers
-    first = next((answer for answer in answers if answer["outcome"] == "refused"), answers[0])
+    first = next((answer for answer in answers if answer["outcome"] == REFUSED), answers[0])
     return {"check": first, "checks": list(answers)}
 
 
@@ -105,22 +98,9 @@ def ready_on(answers: Sequence[Mapping[str, Any]]) -> str | None:
     return max((answer["promise"]["ready_on"] for answer in answers if answer["promise"]), default=None)
 
 
-def order_row(connection: Connection, order: str, client: str | None) -> Row[Any]:
-    """Return an order's row; ``client`` None: whosever it is.
-
-    Raises:
-        ProblemError: there is none, or it is another's.
-    """
-    asked = select(ORDERS).where(ORDERS.c.id == order.upper())
-    row = connection.execute(asked if client is None else asked.where(ORDERS.c.client == client)).one_or_none()
-    if row is None:
-        raise ProblemError("not-found", "there is no such order")
-    return row
-
-
 def order_record(connection: Connection, row: Row[Any]) -> dict[str, Any]:
     """Return an order as the owner sees it."""
-    hold = connection.execute(select(HOLDS).where(HOLDS.c.quote == row.quote)).one()
+    hold = hold_of(connection, row.quote)
     items, signs = items_of(connection, row.id), signs_of(connection, row.quote)
     needs = needs_in(hold.needs)
     for item in items:
@@ -170,37 +150,21 @@ def _as_built(item: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]
     return found
 
 
-def check_state(row: Row[Any], kind: str) -> None:
-    """Raise where an order in its state takes no such entry."""
-    takes = TAKES[row.state]
-    if kind not in takes:
-        raise ProblemError(
-            "wrong-state",
-            f"an order that is {row.state} takes {', '.join(takes)}",
-            members={"state": row.state, "takes": list(takes)},
-        )
-
-
-def set_order(write: Write, row: Row[Any], **values: Any) -> None:
-    """Change an order's row; its version moves on."""
-    write.connection.execute(update(ORDERS).where(ORDERS.c.id == row.id).values(version=row.version + 1, **values))
-
-
 def needs_of_order(connection: Connection, row: Row[Any]) -> tuple[Row[Any], list[Needs]]:
     """Return an order's hold and what each item still takes."""
-    hold = connection.execute(select(HOLDS).where(HOLDS.c.quote == row.quote)).one()
+    hold = hold_of(connection, row.quote)
     return hold, list(needs_in(hold.needs))
 
 
 def set_needs(write: Write, row: Row[Any], needs: Sequence[Needs], **values: Any) -> None:
     """Change what an order's hold keeps."""
-    write.connection.execute(update(HOLDS).where(HOLDS.c.quote == row.quote).values(needs=needs_text(needs), **values))
+    set_hold(write, row.quote, needs=needs_text(needs), **values)
 
 
 def cancel(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, by: str) -> None:
     """Cancel an order: all that is not cut or used is free again."""
-    write.connection.execute(update(HOLDS).where(HOLDS.c.quote == row.quote).values(state="released"))
-    set_order(write, row, state="cancelled")
+    set_hold(write, row.quote, state="released")
+    set_row(write, ORDERS, row, state="cancelled")
     write.stock += 1
     write.backlog += 1
     add_entry(write, "order", row.id, at=house.now(), by=by, kind="cancel", body={"reason": body.get("reason")})
@@ -211,7 +175,7 @@ def inspect(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], 
     built = from_json(row.as_built)
     item = item_of(built, body)
     item["measured"] = {**(item["measured"] or {}), **body["measured"]}
-    set_order(write, row, as_built=dumped(built))
+    set_row(write, ORDERS, row, as_built=dumped(built))
     entry = {"item": body["item"], "measured": body["measured"]}
     add_entry(write, "order", row.id, at=house.now(), by=by, kind="inspect", body=entry)
 
@@ -224,8 +188,7 @@ def item_of(items: Sequence[dict[str, Any]], body: Mapping[str, Any]) -> dict[st
     """
     number: int = body["item"]
     if not 1 <= number <= len(items):
-        where = {"pointer": "/item", "code": "not_offered", "detail": f"an item from 1 to {len(items)}"}
-        raise ProblemError("contradiction", "there is no such item", errors=[where])
+        raise contradiction("/item", "not_offered", f"an item from 1 to {len(items)}", says="there is no such item")
     return items[number - 1]
 
 
@@ -275,20 +238,13 @@ def change_items(
     if not judged.refused:
         found = replace(found, needs=tuple(judged.needs[at] for at in back))
     if found.refused:
-        first = found.first_refused
-        members = {"checks": list(found.answers), "check": first}
-        raise ProblemError("not-buildable", first["headline"], members=members)
+        raise refusal(found)
     built = from_json(row.as_built)
     uncut = [_uncut(own, item["cuts"]) for own, item in zip(found.needs, built, strict=True)]
     set_needs(write, row, uncut, state="live" if hold.state == "short" else hold.state)
     for item, answer in zip(items, found.answers, strict=True):
         if item["item"] in specs:
-            body = bodies.get(item["item"], item["spec"])
-            connection.execute(
-                update(ITEMS)
-                .where(ITEMS.c.record == row.id, ITEMS.c.item == item["item"])
-                .values(answer=dumped(answer), spec=dumped(body))
-            )
+            set_item(write, row.id, item["item"], answer=answer, spec=bodies.get(item["item"], item["spec"]))
     write.stock += 1
     return found, items
 
@@ -319,7 +275,7 @@ def pin(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, b
     cut_from = {cut["part"]: (cut["lot"],) for cut in cuts}
     pinned = replace(spec, lots={**cut_from, **spec.lots, body["part"]: (body["lot"],)})
     found, _ = change_items(house, write, row, {body["item"]: pinned}, {})
-    set_order(write, row)
+    set_row(write, ORDERS, row)
     agreed = [each["rule"] for each in to_agree(found.answers[body["item"] - 1])]
     entry = {name: body[name] for name in ("item", "part", "lot", "reason")} | {"agreed": agreed}
     add_entry(write, "order", row.id, at=house.now(), by=by, kind="pin", body=entry)
@@ -333,7 +289,7 @@ def amend(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *,
     bodies = {each["item"]: each["spec"] for each in body["items"]}
     for number in bodies:
         item_of([{}] * len(from_json(row.as_built)), {"item": number})
-    if any(own["cuts"] for own in from_json(row.as_built)):
+    if is_cut(row):
         raise ProblemError("wrong-state", "a part of this order is cut already; cancel it or make another")
     found, before = change_items(house, write, row, {n: spec_in(each) for n, each in bodies.items()}, bodies)
     digits = found.shelf.shop.catalog.workshop.minor_digits
@@ -343,7 +299,7 @@ def amend(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *,
     ]
     total = sum(minor_of(answer, digits) for answer in answers)
     minutes = sum(each.minutes for each in found.needs)
-    set_order(write, row, total_minor=total, ready_on=ready_on(answers), minutes=minutes)
+    set_row(write, ORDERS, row, total_minor=total, ready_on=ready_on(answers), minutes=minutes)
     entry = {
         "items": [
             {

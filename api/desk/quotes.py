@@ -8,20 +8,20 @@ from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any, Final
 
-from pydantic_core import from_json
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, insert, update
 
 from api.desk.examine import SIGN_OFF, Examined, examine
 from api.desk.history import add_entry, entries_of
 from api.desk.repeats import known
+from api.desk.rows import add_items, check_takes, hold_of, items_of, set_hold, set_item, set_row
 from api.desk.signing import ask_for, signs_of, state_by_signs
 from api.errors import ProblemError
 from api.house import House
 from api.schemas.spec import SpecIn, to_spec
 from api.store.engine import Write
 from api.store.shelf import Shelf, stamp
-from api.store.stock import Held, dumped, needs_text
-from api.store.tables import HOLDS, ITEMS, QUOTES
+from api.store.stock import Held, needs_text
+from api.store.tables import HOLDS, QUOTES
 from rules.spec import Spec
 
 CART_MINUTES: Final = 30
@@ -29,8 +29,6 @@ CART_MINUTES: Final = 30
 MOST_RENEWALS: Final = 3
 #: How often a basket is judged anew because the stock moved meanwhile, before it is judged with the door shut.
 MOST_TRIES: Final = 5
-#: States in which stock is set aside.
-HELD: Final = ("held", "awaiting_sign_off")
 TAKES: Final[Mapping[str, tuple[str, ...]]] = {
     "held": ("renew", "withdraw"),
     "awaiting_sign_off": ("renew", "withdraw"),
@@ -125,7 +123,7 @@ def make_quote(house: House, write: Write, basket: Basket, found: Examined) -> t
             "needs": needs_text(hold.needs),
         },
     )  # fmt: skip
-    write_items(write, quote, basket.bodies, found)
+    add_items(write, quote, basket.bodies, found.answers)
     if any(answer["outcome"] == SIGN_OFF for answer in found.answers):
         ask_for(write, found.shelf.shop, quote, found.answers, found.needs, now=now, today=house.clock.today())
         state = state_by_signs(connection, quote)
@@ -136,34 +134,6 @@ def make_quote(house: House, write: Write, basket: Basket, found: Examined) -> t
     return quote, hold
 
 
-def write_items(write: Write, record: str, bodies: Sequence[Mapping[str, Any]], found: Examined) -> None:
-    """Write the items of a record: each spec as sent, its verdict."""
-    rows = [
-        {"record": record, "item": place, "spec": dumped(body), "answer": dumped(answer)}
-        for place, (body, answer) in enumerate(zip(bodies, found.answers, strict=True), 1)
-    ]
-    write.connection.execute(insert(ITEMS), rows)
-
-
-def quote_row(connection: Connection, quote: str, client: str | None) -> Row[Any]:
-    """Return a quote's row; ``client`` None: whosever it is.
-
-    Raises:
-        ProblemError: there is none, or it is another's.
-    """
-    asked = select(QUOTES).where(QUOTES.c.id == quote.upper())
-    row = connection.execute(asked if client is None else asked.where(QUOTES.c.client == client)).one_or_none()
-    if row is None:
-        raise ProblemError("not-found", "there is no such quote")
-    return row
-
-
-def items_of(connection: Connection, record: str) -> list[dict[str, Any]]:
-    """Return a record's items: number, spec as sent, verdict."""
-    rows = connection.execute(select(ITEMS).where(ITEMS.c.record == record).order_by(ITEMS.c.item))
-    return [{"item": row.item, "spec": from_json(row.spec), "check": from_json(row.answer)} for row in rows]
-
-
 def money_text(minor: int, check: Mapping[str, Any]) -> str:
     """Return an amount with as many digits as a verdict writes."""
     digits = -int(Decimal(check["price"]["total"]).as_tuple().exponent)
@@ -172,7 +142,7 @@ def money_text(minor: int, check: Mapping[str, Any]) -> str:
 
 def quote_record(connection: Connection, row: Row[Any]) -> dict[str, Any]:
     """Return a quote as the owner sees it."""
-    hold = connection.execute(select(HOLDS).where(HOLDS.c.quote == row.id)).one()
+    hold = hold_of(connection, row.id)
     items, signs = items_of(connection, row.id), signs_of(connection, row.id)
     for item in items:
         item["sign_offs"] = [sign for sign in signs if sign["item"] == item["item"]]
@@ -198,37 +168,27 @@ def post_entry(house: House, write: Write, row: Row[Any], body: Mapping[str, Any
         ProblemError: its state takes no such entry, the stock is gone, or the price is another now.
     """
     kind = body["kind"]
-    takes = TAKES[row.state]
-    if kind not in takes:
-        raise ProblemError(
-            "wrong-state",
-            f"a quote that is {row.state} takes {', '.join(takes) or 'nothing more'}",
-            members={"state": row.state, "takes": list(takes)},
-        )
+    check_takes("a quote", row, TAKES[row.state], kind)
     if kind == "renew":
         entry = _renew(house, write, row, free=free)
     else:
         entry = {"reason": body.get("reason")}
-        write.connection.execute(update(HOLDS).where(HOLDS.c.quote == row.id).values(state="released"))
-        _set(write, row, state="withdrawn")
+        set_hold(write, row.id, state="released")
+        set_row(write, QUOTES, row, state="withdrawn")
         write.stock += 1
     add_entry(write, "quote", row.id, at=house.now(), by=by, kind=kind, body=entry)
 
 
-def _set(write: Write, row: Row[Any], **values: Any) -> None:
-    write.connection.execute(update(QUOTES).where(QUOTES.c.id == row.id).values(version=row.version + 1, **values))
-
-
 def _renew(house: House, write: Write, row: Row[Any], *, free: bool) -> dict[str, Any]:
     connection = write.connection
-    hold = connection.execute(select(HOLDS).where(HOLDS.c.quote == row.id)).one()
+    hold = hold_of(connection, row.id)
     if hold.kind == "cart" and not free and row.renewed >= MOST_RENEWALS:
         raise ProblemError("hold-lapsed", f"a cart is held anew {MOST_RENEWALS} times at most; make a new quote")
     today, items = house.clock.today(), items_of(connection, row.id)
     if hold.state == "live" and row.valid_until >= today.isoformat():
         until = hold_until(house, hold.kind, row.valid_until)
-        connection.execute(update(HOLDS).where(HOLDS.c.quote == row.id).values(until=until))
-        _set(write, row, renewed=row.renewed + 1)
+        set_hold(write, row.id, until=until)
+        set_row(write, QUOTES, row, renewed=row.renewed + 1)
         write.stock += 1
         return {"until": until}
     return _grant_anew(house, write, row, hold, items)
@@ -239,7 +199,7 @@ def _grant_anew(
 ) -> dict[str, Any]:
     """Set aside again what is no longer set aside, or what has outlived its price."""
     connection, today = write.connection, house.clock.today()
-    connection.execute(update(HOLDS).where(HOLDS.c.quote == row.id).values(state="released"))
+    set_hold(write, row.id, state="released")
     shelf = house.shelves.read_anew(connection, write.revisions)
     specs = [known(house, spec_in(item["spec"]), row.client) for item in items]
     found = examine(house.shelves, shelf, specs, today)
@@ -257,18 +217,12 @@ def _grant_anew(
         valid_until = min(answer["valid_until"] for answer in found.answers)
     until = hold_until(house, hold.kind, valid_until)
     number = write.next_number()  # granted now, so it is the newest
-    connection.execute(
-        update(HOLDS)
-        .where(HOLDS.c.quote == row.id)
-        .values(state="live", number=number, until=until, needs=needs_text(found.needs))
-    )
+    set_hold(write, row.id, state="live", number=number, until=until, needs=needs_text(found.needs))
     for item, answer in zip(items, found.answers, strict=True):
         kept = {**answer, "price": item["check"]["price"]} if valid_until == row.valid_until else answer
-        connection.execute(
-            update(ITEMS).where(ITEMS.c.record == row.id, ITEMS.c.item == item["item"]).values(answer=dumped(kept))
-        )
+        set_item(write, row.id, item["item"], answer=kept)
     ask_for(write, shelf.shop, row.id, found.answers, found.needs, now=house.now(), today=today)
     state = state_by_signs(connection, row.id)
-    _set(write, row, renewed=row.renewed + 1, valid_until=valid_until, state=state)
+    set_row(write, QUOTES, row, renewed=row.renewed + 1, valid_until=valid_until, state=state)
     write.stock += 1
     return {"until": until}

@@ -7,10 +7,10 @@ from dataclasses import replace
 from typing import Any
 
 from pydantic_core import from_json
-from sqlalchemy import select
 
+from api.desk.rows import items_of, own_row
 from api.house import House
-from api.store.tables import ITEMS, ORDERS
+from api.store.tables import ORDERS
 from rules.spec import CutThen, LotThen, Repeated, Spec
 
 
@@ -25,13 +25,11 @@ def known(house: House, spec: Spec, client: str | None) -> Spec:
 
 
 def _repeated(house: House, order: str, pattern: str, client: str | None) -> Repeated | None:
-    asked = select(ORDERS).where(ORDERS.c.id == order.upper())
     with house.store.read() as connection:
-        row = connection.execute(asked if client is None else asked.where(ORDERS.c.client == client)).one_or_none()
+        row = own_row(connection, ORDERS, order, client)
         if row is None:
             return None
-        asked = select(ITEMS).where(ITEMS.c.record == row.id).order_by(ITEMS.c.item)
-        specs = [from_json(item.answer)["spec"] for item in connection.execute(asked)]
+        specs = [item["check"]["spec"] for item in items_of(connection, row.id)]
     for own, built in zip(specs, from_json(row.as_built), strict=True):
         if own["pattern"].casefold() == pattern.casefold() and built["cuts"]:
             return Repeated(row.id, _cuts(own["parts"], built["cuts"]))

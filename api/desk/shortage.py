@@ -9,13 +9,14 @@ from sqlalchemy import Row, select, update
 
 from api.desk.examine import SIGN_OFF, Examined, examine, signature_of, to_agree
 from api.desk.history import add_entry
-from api.desk.quotes import items_of, spec_in
+from api.desk.quotes import spec_in
 from api.desk.repeats import known
-from api.desk.signing import AWAITING, ask_for, state_by_signs
+from api.desk.rows import is_cut, items_of, set_hold, set_item
+from api.desk.signing import AWAITING, UNTIL, ask_for, state_by_signs
 from api.house import House
 from api.store.engine import Write
-from api.store.stock import Held, dumped, needs_text
-from api.store.tables import HOLDS, ITEMS, ORDERS, QUOTES, SIGN_OFFS
+from api.store.stock import Held, needs_text
+from api.store.tables import ORDERS, QUOTES, SIGN_OFFS
 from catalog.model import Catalog
 from rules.needs import lie_together
 from rules.stock import Warehouse
@@ -65,7 +66,7 @@ def settle_after_loss(house: House, write: Write) -> list[str]:
 def _moved(house: House, write: Write, hold: Held, kept: Sequence[Held], stock: Catalog) -> Held | None:
     connection = write.connection
     order = connection.execute(select(ORDERS).where(ORDERS.c.quote == hold.quote)).one_or_none()
-    if order is not None and '"cuts":[{' in order.as_built:
+    if order is not None and is_cut(order):
         return None
     record = hold.quote if order is None else order.id
     items = items_of(connection, record)
@@ -79,10 +80,8 @@ def _moved(house: House, write: Write, hold: Held, kept: Sequence[Held], stock: 
     for item, answer in zip(items, found.answers, strict=True):
         # The price and the day promised stand; only where it is cut from is new.
         shown = {**answer, "price": item["check"]["price"], "promise": item["check"]["promise"]}
-        connection.execute(
-            update(ITEMS).where(ITEMS.c.record == record, ITEMS.c.item == item["item"]).values(answer=dumped(shown))
-        )
-    connection.execute(update(HOLDS).where(HOLDS.c.quote == hold.quote).values(needs=needs_text(found.needs)))
+        set_item(write, record, item["item"], answer=shown)
+    set_hold(write, hold.quote, needs=needs_text(found.needs))
     if quote.state == AWAITING:
         today = house.clock.today()
         ask_for(write, found.shelf.shop, hold.quote, found.answers, found.needs, now=house.now(), today=today)
@@ -97,7 +96,7 @@ def _is_agreed(write: Write, quote: str, found: Examined) -> bool:
     if all(answer["outcome"] != SIGN_OFF for answer in found.answers):
         return True
     rows = write.connection.execute(
-        select(SIGN_OFFS).where(SIGN_OFFS.c.quote == quote, SIGN_OFFS.c.state == "given", SIGN_OFFS.c.scope == "until")
+        select(SIGN_OFFS).where(SIGN_OFFS.c.quote == quote, SIGN_OFFS.c.state == "given", SIGN_OFFS.c.scope == UNTIL)
     )
     given = {(row.item, row.signature) for row in rows}
     shop = found.shelf.shop
@@ -111,7 +110,7 @@ def _is_agreed(write: Write, quote: str, found: Examined) -> bool:
 def _declare_short(house: House, write: Write, hold: Held) -> None:
     connection = write.connection
     order = connection.execute(select(ORDERS).where(ORDERS.c.quote == hold.quote)).one_or_none()
-    connection.execute(update(HOLDS).where(HOLDS.c.quote == hold.quote).values(state="short"))
+    set_hold(write, hold.quote, state="short")
     if order is None:
         connection.execute(update(QUOTES).where(QUOTES.c.id == hold.quote).values(state="short"))
     _tell(house, write, hold.quote, order, "short", {})

@@ -10,7 +10,8 @@ from pydantic_core import from_json
 from sqlalchemy import Connection, Row, insert, or_, select, update
 
 from api.desk.examine import signature_of, to_agree
-from api.errors import ProblemError
+from api.desk.rows import set_row
+from api.errors import ProblemError, contradiction
 from api.store.engine import Write
 from api.store.stock import dumped
 from api.store.tables import QUOTES, SIGN_OFFS
@@ -20,9 +21,12 @@ from rules.shop import Shop
 #: States of a quote in which the maker may still decide.
 AWAITING: Final = "awaiting_sign_off"
 LIVE: Final = ("held", AWAITING, "short")
-THIS_ITEM: Final = "this_item"
 THIS_LOT: Final = "this_lot"
 UNTIL: Final = "until"
+#: What nobody has decided yet.
+_ASKED: Final[Mapping[str, Any]] = {
+    "state": "asked", "scope": None, "until": None, "note": None, "at": None, "by": None,
+}  # fmt: skip
 
 
 def ask_for(
@@ -45,8 +49,8 @@ def ask_for(
     wanted = set()
     for item, (answer, need) in enumerate(zip(answers, needs, strict=True), 1):
         lots = dumped(list(need.lots))
-        for finding in to_agree(dict(answer)):
-            signature = signature_of(shop, dict(answer), finding)
+        for finding in to_agree(answer):
+            signature = signature_of(shop, answer, finding)
             old = kept.get((item, signature))
             if old is not None and (old.lots == lots or old.scope == UNTIL):
                 wanted.add(old.id)
@@ -55,15 +59,12 @@ def ask_for(
             wanted.add(_ask(write, quote, item, finding, signature, lots, now=now, today=today))
     for row in rows:
         if row.id not in wanted:
-            connection.execute(
-                update(SIGN_OFFS).where(SIGN_OFFS.c.id == row.id).values(state="void", version=row.version + 1)
-            )
+            set_row(write, SIGN_OFFS, row, state="void")
 
 
 def _ask(
     write: Write, quote: str, item: int, finding: Mapping[str, Any], signature: str, lots: str, *, now: str, today: date
 ) -> str:
-    number = write.next_number()
     standing = write.connection.execute(
         select(SIGN_OFFS)
         .where(
@@ -77,18 +78,24 @@ def _ask(
         .order_by(SIGN_OFFS.c.number)
         .limit(1)
     ).one_or_none()
-    given: dict[str, Any] = {"state": "asked", "scope": None, "until": None, "note": None, "at": None, "by": None}
+    given: Mapping[str, Any] = _ASKED
     if standing is not None:
         given = {
             "state": "given", "scope": standing.scope, "until": standing.until, "note": f"as {standing.id}",
             "at": now, "by": standing.by,
         }  # fmt: skip
-    write.connection.execute(
-        insert(SIGN_OFFS).values(
-            id=f"S{number}", number=number, quote=quote, item=item, finding=finding["id"], rule=finding["rule"],
-            signature=signature, lots=lots, created_at=now, version=1, **given,
-        )
-    )  # fmt: skip
+    about = {
+        "quote": quote, "item": item, "finding": finding["id"], "rule": finding["rule"], "signature": signature,
+        "lots": lots,
+    }  # fmt: skip
+    return _add(write, about, given, now)
+
+
+def _add(write: Write, about: Mapping[str, Any], given: Mapping[str, Any], now: str) -> str:
+    """Write a new sign-off; return its id."""
+    number = write.next_number()
+    own = {"id": f"S{number}", "number": number, "created_at": now, "version": 1}
+    write.connection.execute(insert(SIGN_OFFS), {**about, **given, **own})
     return f"S{number}"
 
 
@@ -110,28 +117,19 @@ def decide(write: Write, row: Row[Any], body: Mapping[str, Any], *, now: str, to
         raise ProblemError("wrong-state", "this sign-off is void: the spec, the lot or the rule is another now")
     scope, until = body["scope"], body.get("until")
     if (scope == UNTIL) != (until is not None):
-        where = {"pointer": "/until", "code": "wrong_date", "detail": "a date, with the scope until and no other"}
-        raise ProblemError("contradiction", "scope and date do not go together", errors=[where])
+        fits = "a date, with the scope until and no other"
+        raise contradiction("/until", "wrong_date", fits, says="scope and date do not go together")
     if until is not None and until < today.isoformat():
-        where = {"pointer": "/until", "code": "too_small", "detail": f"at least {today.isoformat()}"}
-        raise ProblemError("contradiction", "that date is past", errors=[where])
+        raise contradiction("/until", "too_small", f"at least {today.isoformat()}", says="that date is past")
     connection = write.connection
     quote = connection.execute(select(QUOTES).where(QUOTES.c.id == row.quote)).one()
     if quote.state not in LIVE:
         raise ProblemError("wrong-state", f"the quote is {quote.state}", members={"state": quote.state})
-    connection.execute(
-        update(SIGN_OFFS)
-        .where(SIGN_OFFS.c.id == row.id)
-        .values(
-            state=body["decision"], scope=scope, until=until, note=body.get("note"), at=now, by=by,
-            version=row.version + 1,
-        )
-    )  # fmt: skip
+    note = body.get("note")
+    set_row(write, SIGN_OFFS, row, state=body["decision"], scope=scope, until=until, note=note, at=now, by=by)
     if quote.state != "short":
         state = state_by_signs(connection, row.quote)
-        connection.execute(
-            update(QUOTES).where(QUOTES.c.id == row.quote).values(state=state, version=quote.version + 1)
-        )
+        set_row(write, QUOTES, quote, state=state)
 
 
 def sign_row(connection: Connection, quote: str, item: int, finding: str) -> Row[Any]:
@@ -184,18 +182,13 @@ def missing_signs(write: Write, shop: Shop, quote: str, answers: Sequence[Mappin
     connection = write.connection
     given = connection.execute(select(SIGN_OFFS).where(SIGN_OFFS.c.quote == quote, SIGN_OFFS.c.state == "given")).all()
     for row in given:
-        answer = dict(answers[row.item - 1])
+        answer = answers[row.item - 1]
         finding = next((each for each in answer["findings"] if each["id"] == row.finding), None)
         signature = None if finding is None else signature_of(shop, answer, finding)
         if finding is not None and signature != row.signature:
-            connection.execute(
-                update(SIGN_OFFS).where(SIGN_OFFS.c.id == row.id).values(state="void", version=row.version + 1)
-            )
-            number = write.next_number()
-            again = {**row._mapping, "id": f"S{number}", "number": number, "signature": signature}  # noqa: SLF001 -- the public way to a row's names
-            again |= {"state": "asked", "scope": None, "until": None, "note": None, "created_at": now, "at": None}
-            again |= {"by": None, "version": 1}
-            connection.execute(insert(SIGN_OFFS).values(**again))
+            set_row(write, SIGN_OFFS, row, state="void")
+            about = {name: getattr(row, name) for name in ("quote", "item", "finding", "rule", "lots")}
+            _add(write, {**about, "signature": signature}, _ASKED, now)
     rows = connection.execute(
         select(SIGN_OFFS.c.id).where(SIGN_OFFS.c.quote == quote, SIGN_OFFS.c.state.in_(("asked", "refused")))
     )

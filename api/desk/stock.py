@@ -11,7 +11,8 @@ from pydantic_core import from_json
 from sqlalchemy import Connection, Row, func, insert, select, update
 
 from api.desk.history import add_entry, entries_of
-from api.errors import ProblemError
+from api.desk.rows import lot_row, supply_row
+from api.errors import ProblemError, contradiction
 from api.store.engine import Write
 from api.store.stock import dumped
 from api.store.tables import ENTRIES, LOTS, SUPPLIES
@@ -36,27 +37,6 @@ UNITS: Final[Mapping[str, tuple[int, str | None]]] = {
 _NUMBERED: Final = re.compile(r"L([0-9]{1,9})", re.ASCII | re.IGNORECASE)
 #: How quotes, orders and sign-offs are called: a letter and the number of the record.
 _OF_RECORDS: Final = re.compile(r"[A-KM-Z][0-9]+", re.ASCII | re.IGNORECASE)
-
-
-def fault(pointer: str, code: str, detail: str) -> ProblemError:
-    """Return the error for a field that does not fit."""
-    return ProblemError("contradiction", detail, errors=[{"pointer": pointer, "code": code, "detail": detail}])
-
-
-def lot_row(connection: Connection, code: str) -> Row[Any]:
-    """Return a lot's row. Raises ProblemError where there is none."""
-    row = connection.execute(select(LOTS).where(func.upper(LOTS.c.code) == code.upper())).one_or_none()
-    if row is None:
-        raise ProblemError("not-found", "there is no such lot")
-    return row
-
-
-def supply_row(connection: Connection, code: str) -> Row[Any]:
-    """Return a supply's row. Raises ProblemError where there is none."""
-    row = connection.execute(select(SUPPLIES).where(func.upper(SUPPLIES.c.code) == code.upper())).one_or_none()
-    if row is None:
-        raise ProblemError("not-found", "there is no such supply")
-    return row
 
 
 def left_of_supply(connection: Connection, code: str) -> int | None:
@@ -121,14 +101,14 @@ def fits(rectangles: Sequence[Sequence[int]], area_um2: int, pointer: str) -> No
         words = (
             f"the rectangles make {number_in(total, 'dm2')} dm2, more than the {number_in(area_um2, 'dm2')} dm2 there"
         )
-        raise fault(pointer, "too_large", words)
+        raise contradiction(pointer, "too_large", words)
 
 
 def _span(body: Mapping[str, Any]) -> dict[str, int]:
     span = body["thickness_mm"]
     low, high = round(span["min"] * 1000), round(span["max"] * 1000)
     if low > high:
-        raise fault("/thickness_mm", "wrong_order", "min is at most max")
+        raise contradiction("/thickness_mm", "wrong_order", "min is at most max")
     return {"thickness_min_um": low, "thickness_max_um": high}
 
 
@@ -141,10 +121,10 @@ def receive_lot(write: Write, catalog: Catalog, body: Mapping[str, Any], *, at: 
     known = {code.casefold(): code for code in catalog.leathers}
     leather = known.get(body["leather"].casefold())
     if leather is None:
-        raise fault("/leather", "not_offered", "no leather of the catalog has this code")
+        raise contradiction("/leather", "not_offered", "no leather of the catalog has this code")
     area, rectangles = um2(body["area_dm2"]), rectangles_um(body["rectangles_mm"])
     if not area:
-        raise fault("/area_dm2", "too_small", "more than 0")
+        raise contradiction("/area_dm2", "too_small", "more than 0")
     fits(rectangles, area, "/rectangles_mm")
     entry: dict[str, Any] = {"left_um2": area, "reserved_um2": 0, **_span(body), "rectangles": rectangles}
     entry |= _claim(body, area)
@@ -158,13 +138,13 @@ def receive_lot(write: Write, catalog: Catalog, body: Mapping[str, Any], *, at: 
 def _claim(body: Mapping[str, Any], area: int) -> dict[str, Any]:
     stamp, unit = body.get("mill_stamp"), body.get("stamp_unit")
     if (stamp is None) != (unit is None):
-        raise fault("/stamp_unit", "missing", "a stamp and how it counts belong together")
+        raise contradiction("/stamp_unit", "missing", "a stamp and how it counts belong together")
     if stamp is None or unit is None:
         return {}
     try:
         stamped = stamp_um2(stamp, unit)
     except ValueError as bad:
-        raise fault("/mill_stamp", "wrong_text", str(bad)) from None
+        raise contradiction("/mill_stamp", "wrong_text", str(bad)) from None
     missing = stamped - area
     if abs(missing) <= CLAIM_UM2 or abs(missing) <= CLAIM_SHARE * stamped:
         return {}
@@ -179,7 +159,9 @@ def _new_code(connection: Connection, wanted: str | None) -> str:
     taken = {code.casefold() for code in connection.execute(select(ENTRIES.c.record).distinct()).scalars()}
     if wanted is not None:
         if wanted.casefold() in taken or _OF_RECORDS.fullmatch(wanted):
-            raise fault("/code", "not_offered", "something has this code already or may get it; codes are for ever")
+            raise contradiction(
+                "/code", "not_offered", "something has this code already or may get it; codes are for ever"
+            )
         return wanted
     numbered = (_NUMBERED.fullmatch(code) for code in connection.execute(select(LOTS.c.code)).scalars())
     number = 1 + max((int(found[1]) for found in numbered if found), default=100)
@@ -238,7 +220,9 @@ def post_lot_entry(write: Write, row: Row[Any], body: Mapping[str, Any], *, at: 
 def _cut_remnant(write: Write, row: Row[Any], body: Mapping[str, Any], *, at: str, by: str) -> None:
     area = um2(body["area_dm2"])
     if not 0 < area <= row.left_um2:
-        raise fault("/area_dm2", "too_large", f"more than 0, at most {number_in(row.left_um2, 'dm2')}, what is there")
+        raise contradiction(
+            "/area_dm2", "too_large", f"more than 0, at most {number_in(row.left_um2, 'dm2')}, what is there"
+        )
     own, left = rectangles_um(body["rectangles_mm"]), rectangles_um(body["rectangles_left_mm"])
     fits(own, area, "/rectangles_mm")
     fits(left, row.left_um2 - area, "/rectangles_left_mm")
@@ -263,15 +247,17 @@ def post_supply_entry(write: Write, row: Row[Any], body: Mapping[str, Any], *, a
     amount, sorts = body.get("amount"), body.get("sorts")
     if (row.noun == "sorts") != (amount is None) or (amount is None) == (sorts is None):
         wanted = "sorts" if row.noun == "sorts" else "amount"
-        raise fault(f"/{wanted}", "missing", f"this supply is counted in {wanted}, and nothing else")
+        raise contradiction(f"/{wanted}", "missing", f"this supply is counted in {wanted}, and nothing else")
     if amount is not None and row.left_base is None:
-        raise fault("/amount", "not_offered", "nothing of this is used up")
+        raise contradiction("/amount", "not_offered", "nothing of this is used up")
     base = 0 if amount is None else round(amount * 1000) * per
     if base % 1000:
-        raise fault("/amount", "too_fine", "whole pieces")
+        raise contradiction("/amount", "too_fine", "whole pieces")
     base //= 1000
     if kind == "use" and base > row.left_base:
-        raise fault("/amount", "too_large", f"at most {row.left_base / per:g}, what is there; or count it first")
+        raise contradiction(
+            "/amount", "too_large", f"at most {row.left_base / per:g}, what is there; or count it first"
+        )
     names = {
         "receive": {"add_sorts": sorts} if amount is None else {"add_base": base},
         "count": {"sorts": sorts} if amount is None else {"left_base": base},
@@ -279,7 +265,7 @@ def post_supply_entry(write: Write, row: Row[Any], body: Mapping[str, Any], *, a
         "wear": {"sorts": sorts},
     }
     if kind == "count" and any(worn > count for count, worn in (sorts or {}).values()):
-        raise fault("/sorts", "too_large", "[all, of them worn]: no more worn than there are")
+        raise contradiction("/sorts", "too_large", "[all, of them worn]: no more worn than there are")
     if kind == "wear":
         _can_wear(supply_balance(row), sorts or {})
     entry = {**names[kind], **({"reason": body["reason"]} if body.get("reason") else {})}
@@ -292,7 +278,9 @@ def _can_wear(case: SupplyBalance, sorts: Mapping[str, int]) -> None:
     for sign, more in sorts.items():
         count, worn = (case.sorts or {}).get(sign, (0, 0))
         if not 0 <= worn + more <= count:
-            raise fault("/sorts", "too_large", f"{sign}: {count} there, {worn} of them worn; or count them first")
+            raise contradiction(
+                "/sorts", "too_large", f"{sign}: {count} there, {worn} of them worn; or count them first"
+            )
 
 
 def lot_shown(row: Row[Any], held: Lot | None, *, last: bool) -> dict[str, Any]:

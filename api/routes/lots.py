@@ -11,8 +11,9 @@ from sqlalchemy import Connection, select
 from api.body import JsonRoute, json_answer
 from api.deps import NO_QUERY, HouseDep, KeyDep, least
 from api.desk.listing import page
+from api.desk.rows import lot_row
 from api.desk.shortage import settle_after_loss
-from api.desk.stock import is_last, lot_row, lot_shown, post_lot_entry, receive_lot, with_history
+from api.desk.stock import is_last, lot_shown, post_lot_entry, receive_lot, with_history
 from api.house import House
 from api.once import Answer
 from api.routes.documented import ENTERED, KEYED, WRITES, problems

@@ -13,7 +13,7 @@ from api.desk import orders as desk
 from api.desk.bench import cut, ship
 from api.desk.forgetting import forget_order
 from api.desk.listing import listed, owner_of
-from api.desk.quotes import quote_row
+from api.desk.rows import check_takes, order_row, quote_row
 from api.errors import ProblemError
 from api.house import House
 from api.keys import Key
@@ -68,7 +68,7 @@ def make(request: Request, body: OrderIn, house: HouseDep, key: KeyDep) -> Respo
 
 
 def _shown(write: Write, order: str, key: Key) -> Answer:
-    row = desk.order_row(write.connection, order, None)
+    row = order_row(write.connection, order, None)
     record = desk.order_record(write.connection, row)
     return record_answer(201, record_view(record, key.caller), f"/v1/orders/{row.id}", row.version)
 
@@ -101,7 +101,7 @@ def list_orders(query: Annotated[ListQuery, Query()], house: HouseDep, key: KeyD
 def read_order(order: Annotated[RecordId, _ID], house: HouseDep, key: KeyDep) -> Response:
     """Return an order."""
     with house.store.read() as connection:
-        row = desk.order_row(connection, order, owner_of(key))
+        row = order_row(connection, order, owner_of(key))
         record = desk.order_record(connection, row)
     return record_shown(record_view(record, key.caller), row.version)
 
@@ -131,11 +131,11 @@ def add_entry(
     asked = asked_of(request, key, house, "addOrderEntry", body)
 
     def act(write: Write) -> Answer:
-        row = desk.order_row(write.connection, order, owner_of(key))
+        row = order_row(write.connection, order, owner_of(key))
         if key.caller < Caller.STAFF and body.kind not in _FOR_SERVERS:
             raise ProblemError("key-not-enough", f"{body.kind} is for the workshop's staff")
         check_version(request, row.version, needed=body.kind in desk.DECIDES)
-        desk.check_state(row, body.kind)
+        check_takes("an order", row, desk.TAKES[row.state], body.kind)
         _post(house, write, row, body, key)
         return _shown(write, row.id, key)
 

@@ -22,10 +22,10 @@ from api.desk.quotes import (
     make_quote,
     post_entry,
     quote_record,
-    quote_row,
     settled,
 )
 from api.desk.repeats import known
+from api.desk.rows import quote_row
 from api.errors import ProblemError
 from api.house import House
 from api.keys import Key

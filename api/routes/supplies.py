@@ -9,8 +9,9 @@ from sqlalchemy import select
 
 from api.body import JsonRoute, json_answer
 from api.deps import NO_QUERY, HouseDep, KeyDep, least
+from api.desk.rows import supply_row
 from api.desk.shortage import settle_after_loss
-from api.desk.stock import post_supply_entry, supply_row, supply_shown, with_history
+from api.desk.stock import post_supply_entry, supply_shown, with_history
 from api.once import Answer
 from api.routes.documented import ENTERED, WRITES, problems
 from api.schemas.figures import Code

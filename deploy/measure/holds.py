@@ -17,7 +17,8 @@ import psycopg
 from sqlmodel import Session, text
 
 from api.desk.quotes import Basket, is_current, make_quote, settled
-from api.desk.stock import post_supply_entry, receive_lot, supply_row
+from api.desk.rows import supply_row
+from api.desk.stock import post_supply_entry, receive_lot
 from api.house import House, open_house
 from api.once import Answer, Asked, keep
 from api.settings import Settings
