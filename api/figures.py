@@ -28,6 +28,16 @@ def span_mm(span: Span) -> dict[str, int | float]:
     return {"min": mm(span.min_um), "max": mm(span.max_um)}
 
 
+def digits_of(amount: str) -> int:
+    """Return how many digits after the point an amount is written with."""
+    return len(amount.partition(".")[2])
+
+
+def minor_units(amount: str) -> int:
+    """Return an amount, as :func:`money` writes it, in minor units."""
+    return int(amount.replace(".", ""))
+
+
 def money(minor: int, digits: int) -> str:
     """Return an amount as decimal text with the currency's own number of digits."""
     return f"{Decimal(minor).scaleb(-digits):f}"

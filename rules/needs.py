@@ -7,10 +7,10 @@ Figures are whole and rounded up, so that what is set aside is never less than w
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import ceil
-from typing import Any
+from typing import Any, Final, NamedTuple
 
 from catalog.model import Catalog, HeldPanel, Leather, Lot, Number
 from rules.case import Case
@@ -18,6 +18,22 @@ from rules.labor import order_minutes
 from rules.measures.edges import edge_ul
 from rules.stock import Warehouse, need_um2
 
+
+class SupplyFields(NamedTuple):
+    """Where a kind of supply stands: the catalog's nouns, what is left of one, what a need takes of it."""
+
+    nouns: str
+    left: str
+    need: str
+
+
+#: Supplies of which something is used up, by noun.
+SUPPLY_FIELDS: Final[Mapping[str, SupplyFields]] = {
+    "thread": SupplyFields("threads", "left_um", "thread_um"),
+    "edge": SupplyFields("edges", "left_ul", "edge_ul"),
+    "foil": SupplyFields("foils", "left_um", "foil_um"),
+    "hardware": SupplyFields("hardware", "stock", "hardware"),
+}
 RETIRED = "retired"
 LAST_LOT = "last_lot"
 
@@ -59,6 +75,11 @@ class Needs:
     def lots(self) -> tuple[str, ...]:
         """Return the lots that panels are to be cut from, sorted."""
         return tuple(sorted({taken.lot for taken in self.panels}))
+
+    @property
+    def supplies(self) -> Counter[str]:
+        """Return what is taken of every supply, by code."""
+        return _sum(getattr(self, fields.need) for fields in SUPPLY_FIELDS.values())
 
     def as_json(self) -> dict[str, Any]:
         """Return it as JSON for a store."""
@@ -137,13 +158,14 @@ def less(catalog: Catalog, needs: Iterable[Needs], gap_um: int) -> Catalog:
     lots = {
         code: _holding(catalog, catalog.lots[code], own, gap_um) for code, own in panels.items() if code in catalog.lots
     }
+    supplies: dict[str, Any] = {
+        fields.nouns: _reduced(getattr(catalog, fields.nouns), fields.left, _taken(fields, every))
+        for fields in SUPPLY_FIELDS.values()
+    }
     return replace(
         catalog,
         lots={**catalog.lots, **lots},
-        threads=_reduced(catalog.threads, "left_um", _sum(each.thread_um for each in every)),
-        edges=_reduced(catalog.edges, "left_ul", _sum(each.edge_ul for each in every)),
-        foils=_reduced(catalog.foils, "left_um", _sum(each.foil_um for each in every)),
-        hardware=_reduced(catalog.hardware, "stock", _sum(each.hardware for each in every)),
+        **supplies,
         workshop=replace(shop, rush_minutes_per_week=max(0, shop.rush_minutes_per_week - rush)) if rush else shop,
     )
 
@@ -156,6 +178,10 @@ def _holding(catalog: Catalog, lot: Lot, more: Iterable[HeldPanel], gap_um: int)
     held = tuple(sorted(HeldPanel(*size, count) for size, count in counts.items()))
     kind = catalog.leathers[lot.leather].kind
     return replace(lot, held=held, held_um2=ceil(need_um2(held, gap_um, kind)))
+
+
+def _taken(fields: SupplyFields, needs: Iterable[Needs]) -> Counter[str]:
+    return _sum(getattr(each, fields.need) for each in needs)
 
 
 def _sum(amounts: Iterable[Mapping[str, int]]) -> Counter[str]:
@@ -214,21 +240,23 @@ def lie_together(stock: Catalog, needs: Iterable[Needs], warehouse: Warehouse) -
     ``warehouse`` must not have seen these lots in another state under the same key.
     """
     every = tuple(needs)
-    if any(lot not in stock.lots for each in every for lot in each.lots):
-        return False
-    for nouns, name, taken in (
-        (stock.threads, "left_um", _sum(each.thread_um for each in every)),
-        (stock.edges, "left_ul", _sum(each.edge_ul for each in every)),
-        (stock.foils, "left_um", _sum(each.foil_um for each in every)),
-        (stock.hardware, "stock", _sum(each.hardware for each in every)),
-    ):
-        if any(_falls_short(nouns.get(code), name, amount) for code, amount in taken.items()):
-            return False
-    held = less(stock, every, warehouse.gap_um)
-    lots = {lot for each in every for lot in each.lots}
-    return all(warehouse.holds([], held.lots[lot], stock.leathers[held.lots[lot].leather].kind) for lot in lots)
+    return not any(short_supplies(stock, every)) and not any(short_lots(stock, every, warehouse))
 
 
-def _falls_short(noun: Any, name: str, amount: int) -> bool:
-    left = 0 if noun is None else getattr(noun, name)
-    return left is not None and left < amount
+def short_supplies(stock: Catalog, needs: Sequence[Needs]) -> Iterator[tuple[str, int, int]]:
+    """Yield the supplies of which more is needed than is left: code, needed, left."""
+    for fields in SUPPLY_FIELDS.values():
+        nouns = getattr(stock, fields.nouns)
+        for code, amount in sorted(_taken(fields, needs).items()):
+            left = getattr(nouns[code], fields.left) if code in nouns else 0
+            if left is not None and left < amount:
+                yield code, amount, left
+
+
+def short_lots(stock: Catalog, needs: Sequence[Needs], warehouse: Warehouse) -> Iterator[str]:
+    """Yield the lots in which the panels needed do not lie, by area or by layout, or that are not there."""
+    held = less(stock, needs, warehouse.gap_um).lots
+    for code in sorted({lot for each in needs for lot in each.lots}):
+        lot = held.get(code)
+        if lot is None or not warehouse.holds([], lot, stock.leathers[lot.leather].kind):
+            yield code

@@ -150,8 +150,7 @@ def ship(house: House, write: Write, row: Row[Any], *, by: str) -> None:
     now = house.now()
     used: Counter[str] = Counter()
     for need in needs:
-        for amounts in (need.thread_um, need.edge_ul, need.foil_um, need.hardware):
-            used.update(amounts)
+        used.update(need.supplies)
     for code, amount in sorted(used.items()):
         left = left_of_supply(write.connection, code)
         if left is not None:

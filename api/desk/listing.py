@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import Table, select
 
+from api.figures import money
 from api.house import House
 from api.keys import Key
 from api.visibility import Caller
@@ -35,14 +35,14 @@ def listed(house: House, table: Table, names: Sequence[str], key: Key, query: An
         asked = asked.where(table.c.number > number_of(query.after))
     with house.store.read() as connection:
         rows = connection.execute(asked).mappings().all()
-    digits = house.shop.catalog.workshop.minor_digits
+    digits = house.catalog.workshop.minor_digits
     return page([_summary(row, names, digits) for row in rows], query.limit)
 
 
 def _summary(row: Any, names: Sequence[str], digits: int) -> dict[str, Any]:
     shown = {name: row[name] for name in names}
     minor = shown.pop("total_minor", None)
-    return shown if minor is None else {**shown, "total": f"{Decimal(minor).scaleb(-digits):f}"}
+    return shown if minor is None else {**shown, "total": money(minor, digits)}
 
 
 def page(rows: list[dict[str, Any]], limit: int) -> dict[str, Any]:

@@ -10,13 +10,13 @@ import threading
 from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any, Final
 
 from pydantic_core import from_json
 from sqlalchemy import Connection, insert, select
 
 from api.desk.scrub import scrubbed
+from api.figures import minor_units, money
 from api.store.engine import Store
 from api.store.stock import dumped
 from api.store.tables import CHECK_LOG
@@ -64,7 +64,6 @@ def _row(logged: Logged) -> dict[str, Any]:
     answer = logged.answer
     price = answer["price"] or {}
     total = price.get("total")
-    digits = 0 if total is None else -int(Decimal(total).as_tuple().exponent)
     return {
         "at": logged.at,
         "key": logged.key,
@@ -72,7 +71,7 @@ def _row(logged: Logged) -> dict[str, Any]:
         "outcome": answer["outcome"],
         "rules": dumped([[finding["rule"], finding["severity"]] for finding in answer["findings"]]),
         "currency": price.get("currency") or "",
-        "total_minor": None if total is None else int(Decimal(total).scaleb(digits)),
+        "total_minor": None if total is None else minor_units(total),
         "spec": dumped(scrubbed(answer["spec"])),
     }
 
@@ -108,7 +107,7 @@ def refusals(connection: Connection, digits: int, since: str | None, until: str 
             "month": key[2],
             "checks": checks[key],
             "specs": len(values[key]),
-            "value": f"{Decimal(sum(values[key].values())).scaleb(-digits):f}",
+            "value": money(sum(values[key].values()), digits),
             "currency": key[3] or None,
         }
         for key in sorted(checks, key=lambda key: (key[2], -checks[key], key))

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Row, insert, select
 
 from api.desk.examine import REFUSED, Examined, examine, to_agree
 from api.desk.history import add_entry, entries_of
-from api.desk.quotes import minor_of, money_text, refusal, spec_in
+from api.desk.quotes import money_text, refusal, spec_in, total_of
 from api.desk.repeats import known
 from api.desk.rows import add_items, hold_of, is_cut, items_of, set_hold, set_item, set_row
 from api.desk.signing import AWAITING, missing_signs, signs_of
@@ -292,12 +292,11 @@ def amend(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *,
     if is_cut(row):
         raise ProblemError("wrong-state", "a part of this order is cut already; cancel it or make another")
     found, before = change_items(house, write, row, {n: spec_in(each) for n, each in bodies.items()}, bodies)
-    digits = found.shelf.shop.catalog.workshop.minor_digits
     # An item that stays keeps the price that it was ordered at.
     answers = [
         answer if item["item"] in bodies else item["check"] for item, answer in zip(before, found.answers, strict=True)
     ]
-    total = sum(minor_of(answer, digits) for answer in answers)
+    total = total_of(answers)
     minutes = sum(each.minutes for each in found.needs)
     set_row(write, ORDERS, row, total_minor=total, ready_on=ready_on(answers), minutes=minutes)
     entry = {

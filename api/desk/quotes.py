@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from decimal import Decimal
 from typing import Any, Final
 
 from sqlalchemy import Connection, Row, insert, update
@@ -16,6 +15,7 @@ from api.desk.repeats import known
 from api.desk.rows import add_items, check_takes, hold_of, items_of, set_hold, set_item, set_row
 from api.desk.signing import ask_for, signs_of, state_by_signs
 from api.errors import ProblemError
+from api.figures import digits_of, minor_units, money
 from api.house import House
 from api.schemas.spec import SpecIn, to_spec
 from api.store.engine import Write
@@ -60,9 +60,9 @@ def spec_in(body: Mapping[str, Any]) -> Spec:
     return to_spec(SpecIn.model_validate(body))
 
 
-def minor_of(answer: Mapping[str, Any], digits: int) -> int:
-    """Return a verdict's total in minor units."""
-    return int(Decimal(answer["price"]["total"]).scaleb(digits))
+def total_of(answers: Iterable[Mapping[str, Any]]) -> int:
+    """Return the total of verdicts in minor units."""
+    return sum(minor_units(answer["price"]["total"]) for answer in answers)
 
 
 def hold_until(house: House, kind: str, valid_until: str) -> str:
@@ -101,7 +101,6 @@ def is_current(write: Write, shelf: Shelf) -> bool:
 
 def make_quote(house: House, write: Write, basket: Basket, found: Examined) -> tuple[str, Held]:
     """Write a quote with its items, its hold and the agreements that it needs; return its id and the hold."""
-    digits = found.shelf.shop.catalog.workshop.minor_digits
     number, now = write.next_number(), house.now()
     quote = f"Q{number}"
     valid_until = min(answer["valid_until"] for answer in found.answers)
@@ -112,7 +111,7 @@ def make_quote(house: House, write: Write, basket: Basket, found: Examined) -> t
         {
             "id": quote, "number": number, "client": basket.client, "key": basket.key, "reference": basket.reference,
             "state": "held", "created_at": now, "currency": found.answers[0]["price"]["currency"],
-            "total_minor": sum(minor_of(answer, digits) for answer in found.answers),
+            "total_minor": total_of(found.answers),
             "valid_until": valid_until, "renewed": 0, "version": 1,
         },
     )  # fmt: skip
@@ -136,8 +135,7 @@ def make_quote(house: House, write: Write, basket: Basket, found: Examined) -> t
 
 def money_text(minor: int, check: Mapping[str, Any]) -> str:
     """Return an amount with as many digits as a verdict writes."""
-    digits = -int(Decimal(check["price"]["total"]).as_tuple().exponent)
-    return f"{Decimal(minor).scaleb(-digits):f}"
+    return money(minor, digits_of(check["price"]["total"]))
 
 
 def quote_record(connection: Connection, row: Row[Any]) -> dict[str, Any]:
@@ -205,8 +203,7 @@ def _grant_anew(
     found = examine(house.shelves, shelf, specs, today)
     if found.refused:
         raise refusal(found, changed=True)
-    digits = shelf.shop.catalog.workshop.minor_digits
-    total, valid_until = sum(minor_of(answer, digits) for answer in found.answers), row.valid_until
+    total, valid_until = total_of(found.answers), row.valid_until
     if valid_until < today.isoformat():
         if total != row.total_minor:
             raise ProblemError(

@@ -20,6 +20,7 @@ from catalog.model import Catalog, Lot
 from catalog.stamps import stamp_um2
 from catalog.units import DM2_UM2, number_in
 from rules.ledger import LotBalance, SupplyBalance
+from rules.needs import LAST_LOT
 
 #: A mill's figure and a measured one may differ by this much before there is something to claim: half a quarter
 #: foot, or 3 %. Common practice, no source.
@@ -310,7 +311,7 @@ def lot_shown(row: Row[Any], held: Lot | None, *, last: bool) -> dict[str, Any]:
 
 def is_last(catalog: Catalog, lot: Lot | None) -> bool:
     """Whether a lot is the last of a leather that will not come again."""
-    if lot is None or catalog.leathers[lot.leather].status != "last_lot":
+    if lot is None or catalog.leathers[lot.leather].status != LAST_LOT:
         return False
     return [each.code for each in catalog.lots_of(lot.leather) if each.left_um2] == [lot.code]
 

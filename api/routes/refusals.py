@@ -59,6 +59,6 @@ class RefusalList(BaseModel):
 def list_refusals(query: Annotated[RefusalQuery, Query()], house: HouseDep) -> Response:
     """Return refusals."""
     since, until = (None if day is None else day.isoformat() for day in (query.since, query.until))
-    digits = house.shop.catalog.workshop.minor_digits
+    digits = house.catalog.workshop.minor_digits
     with house.store.read() as connection:
         return json_answer({"items": refusals(connection, digits, since, until)})

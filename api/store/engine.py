@@ -127,6 +127,11 @@ class Store:
             raise
 
 
+def revisions_on(connection: Connection) -> Revisions:
+    """Return the revisions as a connection sees them."""
+    return Revisions(*connection.exec_driver_sql(_STANDING).one())
+
+
 def _set_standing(after: tuple[int, int, int, int]) -> Any:
     stock, backlog, keys, number = after
     return STANDING.update().values(stock=stock, backlog=backlog, keys=keys, number=number)

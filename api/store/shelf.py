@@ -13,7 +13,7 @@ from itertools import count
 
 from sqlalchemy import Connection
 
-from api.store.engine import Revisions, Store
+from api.store.engine import Revisions, Store, revisions_on
 from api.store.stock import Held, first_short, live_holds, on_the_shelf, set_aside
 from catalog.model import Catalog
 from rules.needs import less, named
@@ -109,12 +109,6 @@ class Shelves:
 
     def _last_catalog(self) -> Catalog:
         return self._shop.catalog if self._current is None else self._current.shop.catalog
-
-
-def revisions_on(connection: Connection) -> Revisions:
-    """Return the revisions as a connection sees them."""
-    row = connection.exec_driver_sql("SELECT stock, backlog, keys FROM standing").one()
-    return Revisions(*row)
 
 
 def stamp(moment: datetime) -> str:

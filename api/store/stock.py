@@ -12,15 +12,8 @@ from sqlalchemy import Connection, Row, func, insert, select, update
 from api.store.engine import Write
 from api.store.tables import ENTRIES, HOLDS, LOTS, ORDERS, STANDING, SUPPLIES
 from catalog.model import Catalog, FreeRectangle, Lot, Span, Typeface
-from rules.needs import Needs, less, needs_from, with_retired
+from rules.needs import SUPPLY_FIELDS, Needs, less, needs_from, with_retired
 
-#: Under which field the catalog keeps what is left of a supply, by its noun: (field of the catalog, field of the noun).
-LEFT: Final[Mapping[str, tuple[str, str]]] = {
-    "thread": ("threads", "left_um"),
-    "edge": ("edges", "left_ul"),
-    "foil": ("foils", "left_um"),
-    "hardware": ("hardware", "stock"),
-}
 OPENING: Final = "opening"
 
 
@@ -49,11 +42,11 @@ def on_the_shelf(connection: Connection, catalog: Catalog) -> Catalog:
     supplies: dict[str, dict[str, Row[Any]]] = {}
     for row in connection.execute(select(SUPPLIES)):
         supplies.setdefault(row.noun, {})[row.code] = row
-    for noun, (field, name) in LEFT.items():
-        own = getattr(catalog, field)
+    for noun, fields in SUPPLY_FIELDS.items():
+        own = getattr(catalog, fields.nouns)
         rows = supplies.get(noun, {})
-        stocked = {code: _left(each, name, rows.get(code)) for code, each in own.items()}
-        changed: dict[str, Any] = {field: stocked}
+        stocked = {code: _left(each, fields.left, rows.get(code)) for code, each in own.items()}
+        changed: dict[str, Any] = {fields.nouns: stocked}
         found = replace(found, **changed)
     cases = supplies.get("sorts", {})
     faces = {code: _cased(face, cases.get(code)) for code, face in catalog.typefaces.items()}
@@ -194,13 +187,13 @@ def _opening_supplies(catalog: Catalog) -> list[dict[str, Any]]:
         {
             "code": code,
             "noun": noun,
-            "left_base": getattr(each, name),
+            "left_base": getattr(each, fields.left),
             "sorts": None,
             "state": getattr(each, "status", "active"),
             "version": 1,
         }
-        for noun, (field, name) in LEFT.items()
-        for code, each in getattr(catalog, field).items()
+        for noun, fields in SUPPLY_FIELDS.items()
+        for code, each in getattr(catalog, fields.nouns).items()
     ]
     for code, face in catalog.typefaces.items():
         signs = dict.fromkeys([*map(chr, range(ord("A"), ord("Z") + 1)), *face.extra_signs, *face.sorts, *face.worn])
