@@ -7,22 +7,20 @@ from typing import Annotated, Any, Final
 from fastapi import Depends, Query, Request, Security
 from fastapi.openapi.models import HTTPBearer
 from fastapi.security.base import SecurityBase
-from pydantic import BaseModel, ConfigDict
 from starlette.types import Scope
 
 from api.errors import ProblemError
 from api.house import House
 from api.keys import Key
 from api.published import Published
+from api.schemas.bases import In
 from api.store.shelf import Shelf
 from api.visibility import Caller
 from rules.shop import Shop
 
 
-class NoParameters(BaseModel):
+class NoParameters(In):
     """The query of a call that takes none: a misspelled parameter is a fault, never ignored."""
-
-    model_config = ConfigDict(extra="forbid")
 
 
 async def _no_query(_query: Annotated[NoParameters, Query()]) -> None:

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Body, Query, Response
 from fastapi.openapi.models import Example
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BeforeValidator, Field
 from pydantic_core import PydanticCustomError
 
 from api.answering import answer_to
@@ -16,6 +16,7 @@ from api.deps import HouseDep, KeyDep, ShopDep, least
 from api.permission import check_lots
 from api.routes.documented import BODY, problems
 from api.schemas.answer import CheckAnswer
+from api.schemas.bases import In
 from api.schemas.spec import SpecIn
 from api.visibility import Caller
 
@@ -39,10 +40,8 @@ def _truth(value: Any) -> bool:
     raise PydanticCustomError("not_offered", "one of true, false")
 
 
-class CheckQuery(BaseModel):
+class CheckQuery(In):
     """What a check answers beside the verdict."""
-
-    model_config = ConfigDict(extra="forbid")
 
     alternatives: Annotated[int, Field(ge=0, le=5), BeforeValidator(_digit)] = Field(
         0, description="How many nearby specs with a better outcome to look for."

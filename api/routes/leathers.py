@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Request, Response
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from api.deps import NO_QUERY, CallerDep, PublishedDep, ShopDep, least
 from api.errors import not_found
 from api.published import respond
 from api.routes.documented import CONDITIONAL, read_one, tagged
+from api.schemas.bases import In
 from api.schemas.figures import Code, Line
 from api.schemas.nouns import LeatherList, LeatherOut
 from api.visibility import Caller
@@ -19,10 +20,8 @@ from catalog.said import rank_leathers
 router = APIRouter(tags=["catalog"], dependencies=[least(Caller.PAGE)])
 
 
-class LeatherQuery(BaseModel):
+class LeatherQuery(In):
     """How to choose and order the list."""
-
-    model_config = ConfigDict(extra="forbid")
 
     said: Line | None = Field(
         None,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request, Response
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 from sqlalchemy import Connection, select
 
 from api.body import JsonRoute, json_answer
@@ -17,6 +17,7 @@ from api.desk.stock import is_last, lot_shown, post_lot_entry, receive_lot, with
 from api.house import House
 from api.once import Answer
 from api.routes.documented import ENTERED, KEYED, WRITES, problems
+from api.schemas.bases import In
 from api.schemas.figures import Code
 from api.schemas.stock import LotEntryIn, LotIn, LotList, LotRecord
 from api.store.engine import Write
@@ -31,10 +32,8 @@ reads = APIRouter(tags=["lots"], dependencies=[least(Caller.STAFF)])
 _CODE = Path(description="Code of a lot.", examples=["L104"])
 
 
-class LotQuery(BaseModel):
+class LotQuery(In):
     """Which lots."""
-
-    model_config = ConfigDict(extra="forbid")
 
     leather: Code | None = Field(None, description="Only those of this leather.")
     after: Code | None = Field(None, description="Only those that came in after this one.")

@@ -5,22 +5,21 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Response
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, Field
 
 from api.body import json_answer
 from api.deps import HouseDep, least
 from api.desk.log import refusals
 from api.routes.documented import problems
+from api.schemas.bases import In
 from api.schemas.figures import Day, Money
 from api.visibility import Caller
 
 router = APIRouter(tags=["refusals"], dependencies=[least(Caller.STAFF)])
 
 
-class RefusalQuery(BaseModel):
+class RefusalQuery(In):
     """Which days."""
-
-    model_config = ConfigDict(extra="forbid")
 
     since: Day | None = Field(None, description="The first day, UTC.")
     until: Day | None = Field(None, description="The last day, UTC.")

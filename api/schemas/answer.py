@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from api.schemas.bases import Out
 from api.schemas.figures import Figure, IsoDate, Money, Ratio
 
 Outcome = Literal["refused", "sign_off", "buildable"]
@@ -17,13 +18,7 @@ Bound = Literal["max", "min", "between", "equal", "none"]
 Measured = Figure | str | None
 
 
-class _Out(BaseModel):
-    """Output: fields that rules add later pass through."""
-
-    model_config = ConfigDict(extra="allow")
-
-
-class Remedy(_Out):
+class Remedy(Out):
     """A change that was checked and removes the finding without a worse one."""
 
     change: dict[str, Any] = Field(description="Merge patch (RFC 7396) to the spec.")
@@ -38,7 +33,7 @@ class Alternative(Remedy):
     distance: Figure = Field(description="How far it is from the spec; smaller is nearer.")
 
 
-class Finding(_Out):
+class Finding(Out):
     """One rule's word on the spec."""
 
     id: str = Field(description="Name of the finding within this answer.", examples=["f1"])
@@ -64,7 +59,7 @@ class Finding(_Out):
     source: str | None = Field(None, description="Where the rule or its limit comes from.")
 
 
-class PriceLine(_Out):
+class PriceLine(Out):
     """One line of the price of a piece."""
 
     code: str = Field(description="Kind of line.", examples=["base"])
@@ -72,7 +67,7 @@ class PriceLine(_Out):
     amount: Money = Field(description="Amount per piece, in currency; may be below zero.")
 
 
-class Tax(_Out):
+class Tax(Out):
     """Tax within the total."""
 
     rate: Ratio = Field(description="Rate as a fraction.", examples=["0.20"])
@@ -80,7 +75,7 @@ class Tax(_Out):
     basis: str = Field(description="Whose rate it is.", examples=["home"])
 
 
-class Price(_Out):
+class Price(Out):
     """The price. Lines sum to each; each x quantity = total."""
 
     currency: str = Field(description="ISO 4217 code.", examples=["EUR"])
@@ -94,7 +89,7 @@ class Price(_Out):
     deposit: Money | None = Field(None, description="Due with the order, in currency.")
 
 
-class Cut(_Out):
+class Cut(Out):
     """What a part would be cut from."""
 
     part: str = Field(description="Part.")
@@ -106,7 +101,7 @@ class Cut(_Out):
     proof: str | None = Field(None, description="How it was shown to fit.", examples=["layout"])
 
 
-class Figures(_Out):
+class Figures(Out):
     """Figures of the piece as it would be built."""
 
     closed_thickness_mm: Figure | None = Field(None, description="Thickness when closed and filled, in mm.")
@@ -119,7 +114,7 @@ class Figures(_Out):
     margin_percent: Figure | None = Field(None, description="Margin on the net price, in percent.")
 
 
-class RatedFor(_Out):
+class RatedFor(Out):
     """What a load-bearing piece is rated for."""
 
     use: str | None = Field(None, description="The use named.")
@@ -128,21 +123,21 @@ class RatedFor(_Out):
     note: str = Field(description="What it is not for.")
 
 
-class Resolved(_Out):
+class Resolved(Out):
     """What match came to."""
 
     thread: str | None = Field(None, description="Code of the thread; null where match was not asked for.")
     edge: str | None = Field(None, description="Code of the edge; null where match was not asked for.")
 
 
-class Promise(_Out):
+class Promise(Out):
     """When it can be ready."""
 
     ready_on: IsoDate | None = Field(None, description="Date of hand-over: a working day, the edge dry.")
     weeks: int | None = Field(None, description="Weeks at the bench's pace.")
 
 
-class Withdrawal(_Out):
+class Withdrawal(Out):
     """Whether a buyer at a distance may withdraw. A pointer to check, no legal advice."""
 
     ground: str | None = Field(None, description="What kind of choice the spec is.", examples=["options_only"])
@@ -150,7 +145,7 @@ class Withdrawal(_Out):
     checked_on: IsoDate | None = Field(None, description="When the row was last checked.")
 
 
-class Revisions(_Out):
+class Revisions(Out):
     """What the answer was based on: same spec, revisions and date give the same bytes."""
 
     catalog: str = Field(description="Catalog revision.", examples=["R12"])
@@ -160,7 +155,7 @@ class Revisions(_Out):
     backlog: int | None = Field(None, description="Revision of the bench's backlog.")
 
 
-class Explained(_Out):
+class Explained(Out):
     """One rule's word on the spec, whether it found something or not."""
 
     rule: str = Field(description="Id of the rule.", examples=["STK-01"])
@@ -176,7 +171,7 @@ class Explained(_Out):
     room: Measured = Field(None, description="How far the figure is from its limit, in unit.")
 
 
-class Sign(_Out):
+class Sign(Out):
     """One sign of the monogram as it is set."""
 
     sign: str = Field(description="The sign, exactly as given.")
@@ -187,14 +182,14 @@ class Sign(_Out):
     worn: int | None = Field(None, description="Worn pieces of type.")
 
 
-class Repeat(_Out):
+class Repeat(Out):
     """What is known of the order that a spec repeats."""
 
     order: str | None = Field(description="Its id, where it is yours and was cut; lots are then compared (COL-03).")
     not_repeatable_because: list[str] = Field(description="What stands in the way today; empty where it can be made.")
 
 
-class CheckAnswer(_Out):
+class CheckAnswer(Out):
     """A spec held against the rules and the stock."""
 
     outcome: Outcome = Field(

@@ -69,8 +69,9 @@ def _day(value: Any) -> date:
 
 
 # Bounds stand before the validators: only there does the JSON Schema show them.
-Quantity = Annotated[int, Field(ge=1, le=1000), BeforeValidator(_whole)]
-Count = Annotated[int, Field(ge=0, le=1000), BeforeValidator(_whole)]
+WholeNumber = BeforeValidator(_whole)
+Quantity = Annotated[int, Field(ge=1, le=1000), WholeNumber]
+Count = Annotated[int, Field(ge=0, le=1000), WholeNumber]
 Truth = Annotated[bool, BeforeValidator(_truth)]
 Day = Annotated[date, BeforeValidator(_day), WithJsonSchema({"type": "string", "format": "date"})]
 Millimeters = Annotated[
@@ -82,6 +83,25 @@ Millimeters = Annotated[
 Kilograms = Annotated[
     float,
     Field(ge=0.001, le=1_000, json_schema_extra={"multipleOf": 0.001}),
+    BeforeValidator(_number),
+    AfterValidator(_thousandths),
+]
+
+Area = Annotated[
+    float,
+    Field(ge=0, le=10_000, json_schema_extra={"multipleOf": 0.001}),
+    BeforeValidator(_number),
+    AfterValidator(_thousandths),
+]
+Measure = Annotated[
+    float,
+    Field(ge=0, le=100_000, json_schema_extra={"multipleOf": 0.001}),
+    BeforeValidator(_number),
+    AfterValidator(_thousandths),
+]
+Amount = Annotated[
+    float,
+    Field(ge=0, le=1_000_000, json_schema_extra={"multipleOf": 0.001}),
     BeforeValidator(_number),
     AfterValidator(_thousandths),
 ]

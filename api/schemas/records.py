@@ -4,62 +4,41 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, Field, StringConstraints
 
 from api.schemas.answer import CheckAnswer
+from api.schemas.bases import In, Out
 from api.schemas.figures import (
+    Area,
     Code,
     Day,
     IsoDate,
     Line,
+    Measure,
     Millimeters,
     Money,
     Prose,
     Slot,
-    _number,
-    _thousandths,
-    _whole,
+    WholeNumber,
 )
-from api.schemas.spec import SpecIn, _keyed
+from api.schemas.spec import SpecIn, keyed
 
 MOST_ITEMS = 20
 MOST_RECTANGLES = 50
 RecordId = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][0-9]{1,15}$", max_length=16)]
-ItemNumber = Annotated[int, Field(ge=1, le=MOST_ITEMS), BeforeValidator(_whole)]
+ItemNumber = Annotated[int, Field(ge=1, le=MOST_ITEMS), WholeNumber]
 Amount = Annotated[str, StringConstraints(pattern=r"^[0-9]{1,12}(\.[0-9]{1,3})?$", max_length=16)]
 Rectangle = Annotated[list[Millimeters], Field(min_length=2, max_length=2)]
 Rectangles = Annotated[list[Rectangle], Field(max_length=MOST_RECTANGLES)]
 
 
-Area = Annotated[
-    float,
-    Field(ge=0, le=10_000, json_schema_extra={"multipleOf": 0.001}),
-    BeforeValidator(_number),
-    AfterValidator(_thousandths),
-]
-Measure = Annotated[
-    float,
-    Field(ge=0, le=100_000, json_schema_extra={"multipleOf": 0.001}),
-    BeforeValidator(_number),
-    AfterValidator(_thousandths),
-]
-
-
-class _In(BaseModel):
-    model_config = ConfigDict(extra="forbid")
-
-
-class _Out(BaseModel):
-    model_config = ConfigDict(extra="allow")
-
-
-class QuoteItemIn(_In):
+class QuoteItemIn(In):
     """One item of a basket."""
 
     spec: SpecIn = Field(description="A complete spec.")
 
 
-class QuoteIn(_In):
+class QuoteIn(In):
     """What is to be frozen, priced and set aside, all of it or nothing."""
 
     items: Annotated[list[QuoteItemIn], Field(min_length=1, max_length=MOST_ITEMS)] = Field(
@@ -72,20 +51,20 @@ class QuoteIn(_In):
     reference: Line | None = Field(None, description="The caller's own name for it; the first spec's if absent.")
 
 
-class RenewIn(_In):
+class RenewIn(In):
     """Set aside anew, or for longer."""
 
     kind: Literal["renew"] = Field(description="What happened.")
 
 
-class WithdrawIn(_In):
+class WithdrawIn(In):
     """Give back what is set aside."""
 
     kind: Literal["withdraw"] = Field(description="What happened.")
     reason: Prose | None = Field(None, description="Why, in words.")
 
 
-class ForgetIn(_In):
+class ForgetIn(In):
     """Delete the customer's own text: note, reference, letters of a monogram."""
 
     kind: Literal["forget"] = Field(description="What happened.")
@@ -94,7 +73,7 @@ class ForgetIn(_In):
 QuoteEntryIn = Annotated[RenewIn | WithdrawIn | ForgetIn, Field(discriminator="kind")]
 
 
-class PaymentIn(_In):
+class PaymentIn(In):
     """What the caller's payment service said; recorded as told, never judged."""
 
     reference: Line | None = Field(None, description="The payment's own name.")
@@ -102,14 +81,14 @@ class PaymentIn(_In):
     amount: Amount | None = Field(None, description="Amount in the quote's currency.")
 
 
-class OrderIn(_In):
+class OrderIn(In):
     """A quote to be accepted."""
 
     quote: RecordId = Field(description="Id of the quote.", examples=["Q12"])
     payment: PaymentIn = Field(description="What the caller's payment service said.")
 
 
-class PinIn(_In):
+class PinIn(In):
     """Cut a part from another lot than the one it was given."""
 
     kind: Literal["pin"] = Field(description="What happened.")
@@ -119,7 +98,7 @@ class PinIn(_In):
     reason: Prose = Field(description="Why, in words.")
 
 
-class CutIn(_In):
+class CutIn(In):
     """What was cut from a lot for a part; what is left of it is stated, or worked out by straight cuts."""
 
     kind: Literal["cut"] = Field(description="What happened.")
@@ -138,7 +117,7 @@ class RecutIn(CutIn):
     reason: Prose = Field(description="Why, in words.")
 
 
-class InspectIn(_In):
+class InspectIn(In):
     """What was measured on a finished piece."""
 
     kind: Literal["inspect"] = Field(description="What happened.")
@@ -146,24 +125,24 @@ class InspectIn(_In):
     measured: dict[Slot, Measure] = Field(
         max_length=20,
         description="Figures by name, the unit in the name: closed_thickness_mm.",
-        json_schema_extra=_keyed,
+        json_schema_extra=keyed,
     )
 
 
-class ShipIn(_In):
+class ShipIn(In):
     """It leaves the workshop."""
 
     kind: Literal["ship"] = Field(description="What happened.")
 
 
-class AmendItemIn(_In):
+class AmendItemIn(In):
     """An item as it is to be now."""
 
     item: ItemNumber = Field(description="Number of the item, from 1.")
     spec: SpecIn = Field(description="The spec as it is to be.")
 
 
-class AmendIn(_In):
+class AmendIn(In):
     """Change items of an order that is not cut yet."""
 
     kind: Literal["amend"] = Field(description="What happened.")
@@ -172,7 +151,7 @@ class AmendIn(_In):
     )
 
 
-class CancelIn(_In):
+class CancelIn(In):
     """Give the order up; what is not cut is free again."""
 
     kind: Literal["cancel"] = Field(description="What happened.")
@@ -184,7 +163,7 @@ OrderEntryIn = Annotated[
 ]
 
 
-class SignOffIn(_In):
+class SignOffIn(In):
     """The maker's word on one finding of one item of a quote."""
 
     quote: RecordId = Field(description="Id of the quote.")
@@ -200,7 +179,7 @@ class SignOffIn(_In):
     until: Day | None = Field(None, description="The last day, with the scope until.")
 
 
-class Entry(_Out):
+class Entry(Out):
     """One line of a record's history."""
 
     id: str = Field(description="Its id.")
@@ -209,7 +188,7 @@ class Entry(_Out):
     kind: str = Field(description="What happened.")
 
 
-class SignOff(_Out):
+class SignOff(Out):
     """The maker's word on one finding, or the question for it."""
 
     id: str = Field(description="Its id.")
@@ -223,7 +202,7 @@ class SignOff(_Out):
     until: IsoDate | None = Field(None, description="The last day of the agreement.")
 
 
-class Hold(_Out):
+class Hold(Out):
     """What is set aside."""
 
     kind: Literal["cart", "quote", "order"] = Field(description="What happened.")
@@ -231,7 +210,7 @@ class Hold(_Out):
     state: Literal["live", "short", "lapsed", "released", "used"] = Field(description="Where it stands.")
 
 
-class RecordItem(_Out):
+class RecordItem(Out):
     """One item: the spec as sent, the verdict at the time, the agreements that it needs."""
 
     item: int = Field(description="Number of the item, from 1.")
@@ -240,7 +219,7 @@ class RecordItem(_Out):
     sign_offs: list[SignOff] = Field(description="The agreements that it needs.")
 
 
-class Quote(_Out):
+class Quote(Out):
     """A basket frozen and priced, with all that it takes set aside."""
 
     id: str = Field(examples=["Q12"], description="Its id.")
@@ -257,7 +236,7 @@ class Quote(_Out):
     entries: list[Entry] = Field(description="Oldest first.")
 
 
-class Order(_Out):
+class Order(Out):
     """A quote accepted."""
 
     id: str = Field(examples=["O13"], description="Its id.")
@@ -275,7 +254,7 @@ class Order(_Out):
     entries: list[Entry] = Field(description="Oldest first.")
 
 
-class Summary(_Out):
+class Summary(Out):
     """A record in a list."""
 
     id: str = Field(description="Its id.")
@@ -297,20 +276,16 @@ class SignOffList(BaseModel):
     next: str | None = Field(description="The id to send as after for the rest; null at the end.")
 
 
-class ListQuery(BaseModel):
+class ListQuery(In):
     """Which records."""
-
-    model_config = ConfigDict(extra="forbid")
 
     reference: Line | None = Field(None, description="Only those with this reference.")
     after: RecordId | None = Field(None, description="Only those made after this one.")
     limit: Annotated[int, Field(ge=1, le=100)] = Field(50, description="How many at most.")
 
 
-class SignOffQuery(BaseModel):
+class SignOffQuery(In):
     """Which sign-offs."""
-
-    model_config = ConfigDict(extra="forbid")
 
     state: Literal["asked", "given", "refused", "void"] | None = Field(None, description="Only those in this state.")
     after: RecordId | None = Field(None, description="Only those asked for after this one.")

@@ -9,8 +9,9 @@ from __future__ import annotations
 import unicodedata
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import ConfigDict, Field
 
+from api.schemas.bases import In
 from api.schemas.figures import (
     Code,
     Count,
@@ -32,13 +33,7 @@ from rules import spec as trade
 _MAX_KEYS = 20
 
 
-class _In(BaseModel):
-    """Input: unknown fields are faults, since a misspelled one would be a silent loss."""
-
-    model_config = ConfigDict(extra="forbid")
-
-
-def _keyed(schema: dict[str, Any]) -> None:
+def keyed(schema: dict[str, Any]) -> None:
     """Say what keys may be, in words that every JSON Schema reader knows (``propertyNames``)."""
     shapes = [schema, *schema.get("anyOf", [])]
     for shape in shapes:
@@ -48,14 +43,14 @@ def _keyed(schema: dict[str, Any]) -> None:
             shape["propertyNames"] = {"pattern": pattern, "minLength": 1, "maxLength": 40}
 
 
-class PartIn(_In):
+class PartIn(In):
     """A leather for one part."""
 
     leather: Code | None = Field(None, description="Code of a leather.", examples=["SH-GAR"])
     side: Literal["grain", "flesh"] | None = Field(None, description="Which side shows; grain if absent.")
 
 
-class MonogramIn(_In):
+class MonogramIn(In):
     """Letters to be set."""
 
     text: Letters = Field(
@@ -68,7 +63,7 @@ class MonogramIn(_In):
     artwork: Truth | None = Field(None, description="Whether a drawing, crest or mark is asked for instead of type.")
 
 
-class SizesIn(_In):
+class SizesIn(In):
     """Sizes to choose, in millimeters with at most 3 decimals. A pattern takes some of them."""
 
     lug_mm: Millimeters | None = Field(None, description="Watch strap: width between the lugs.")
@@ -80,27 +75,27 @@ class SizesIn(_In):
     )
 
 
-class NotesIn(_In):
+class NotesIn(In):
     """Banknotes to carry."""
 
     item: Code = Field(description="Code of a carry item of the group note.", examples=["USD"])
     count: Count | None = Field(None, description="How many; 1 if absent.")
 
 
-class BusinessCardsIn(_In):
+class BusinessCardsIn(In):
     """Business cards to carry."""
 
     item: Code = Field(description="Code of a carry item of the group business_card.", examples=["BC-JP"])
     count: Count | None = Field(None, description="How many; 1 if absent.")
 
 
-class PassportIn(_In):
+class PassportIn(In):
     """A passport to carry."""
 
     thickness_mm: Millimeters | None = Field(None, description="Thickness of the booklet in mm, if known.")
 
 
-class BladeIn(_In):
+class BladeIn(In):
     """A blade to be sheathed, in mm."""
 
     width_mm: Millimeters = Field(description="Width of the blade at its widest, in mm.")
@@ -108,7 +103,7 @@ class BladeIn(_In):
     length_mm: Millimeters = Field(description="Length of the blade, in mm.")
 
 
-class CarryIn(_In):
+class CarryIn(In):
     """What the piece must hold."""
 
     cards: Count | None = Field(None, description="Payment cards; 0 means none.")
@@ -118,7 +113,7 @@ class CarryIn(_In):
     blade: BladeIn | None = Field(None, description="A blade.")
 
 
-class PurposeIn(_In):
+class PurposeIn(In):
     """What the piece is for."""
 
     use: Code | None = Field(None, description="The use; must be said where a load is borne.", examples=["dog_lead"])
@@ -129,7 +124,7 @@ class PurposeIn(_In):
     child_under_3: Truth | None = Field(None, description="Whether it is for a child under 3 years.")
 
 
-class SpecIn(_In):
+class SpecIn(In):
     """What is asked for: one order line. Only ``pattern`` is always needed; ``null`` means absent."""
 
     model_config = ConfigDict(extra="forbid", title="Spec")
@@ -141,13 +136,13 @@ class SpecIn(_In):
         None,
         max_length=_MAX_KEYS,
         description="A leather for each part of the pattern, by part.",
-        json_schema_extra=_keyed,
+        json_schema_extra=keyed,
     )
     thread: Code | None = Field(None, description="Code of a thread, or match for the nearest color.")
     stitch: Code | None = Field(None, description="Stitch; the pattern's first if absent.", examples=["hand"])
     edge: Code | None = Field(None, description="Code of an edge, or match for the nearest color.")
     hardware: dict[Slot, Code | None] | None = Field(
-        None, max_length=_MAX_KEYS, description="Code of a fitting by slot.", json_schema_extra=_keyed
+        None, max_length=_MAX_KEYS, description="Code of a fitting by slot.", json_schema_extra=keyed
     )
     sizes: SizesIn | None = Field(None, description="Sizes in mm.")
     monogram: MonogramIn | None = Field(None, description="Letters to be set.")
@@ -166,7 +161,7 @@ class SpecIn(_In):
         None,
         max_length=_MAX_KEYS,
         description="Staff only: lots to cut a part from, by part. One, or several when all are to be used.",
-        json_schema_extra=_keyed,
+        json_schema_extra=keyed,
     )
     repeat_of: Code | None = Field(None, description="Id of an earlier order that this one repeats.")
     catalog_revision: Code | None = Field(None, description="Catalog revision that the spec was made with.")

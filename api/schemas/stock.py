@@ -4,38 +4,28 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, Field, StringConstraints
 
-from api.schemas.figures import Code, Figure, Millimeters, Prose, _number, _thousandths, _whole
-from api.schemas.records import Area, Entry, Rectangles
+from api.schemas.bases import In, Out
+from api.schemas.figures import Amount, Area, Code, Count, Figure, Millimeters, Prose, WholeNumber
+from api.schemas.records import Entry, Rectangles
 
-Amount = Annotated[
-    float,
-    Field(ge=0, le=1_000_000, json_schema_extra={"multipleOf": 0.001}),
-    BeforeValidator(_number),
-    AfterValidator(_thousandths),
-]
 NewCode = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=40)]
 Sign = Annotated[str, StringConstraints(min_length=1, max_length=4)]
-Sorts = Annotated[int, Field(ge=0, le=1000), BeforeValidator(_whole)]
-Pair = Annotated[list[Sorts], Field(min_length=2, max_length=2)]
-SortChange = Annotated[int, Field(ge=-1000, le=1000), BeforeValidator(_whole)]
+Pair = Annotated[list[Count], Field(min_length=2, max_length=2)]
+SortChange = Annotated[int, Field(ge=-1000, le=1000), WholeNumber]
 Form = Literal["hide", "side", "back", "butt", "shoulder", "skin", "shell", "strap", "remnant"]
 StampUnit = Literal["sqft_quarters", "sqft_tenths", "sqft_decimal", "dm2"]
 
 
-class _In(BaseModel):
-    model_config = ConfigDict(extra="forbid")
-
-
-class SpanIn(_In):
+class SpanIn(In):
     """A range in mm."""
 
     min: Millimeters = Field(description="The least, mm.")
     max: Millimeters = Field(description="The largest, mm.")
 
 
-class LotIn(_In):
+class LotIn(In):
     """A hide, shell, skin or remnant that came in. What is measured counts, never the stamp."""
 
     code: NewCode | None = Field(None, description="Its name; the next free one if absent.", examples=["L900"])
@@ -51,7 +41,7 @@ class LotIn(_In):
     grade: Literal["A", "B", "C"] = Field("A", description="Grade.")
 
 
-class MeasureIn(_In):
+class MeasureIn(In):
     """What was measured."""
 
     kind: Literal["measure"] = Field(description="What happened.")
@@ -60,7 +50,7 @@ class MeasureIn(_In):
     rectangles_mm: Rectangles | None = Field(None, description="Free rectangles: [along, across] the backbone, mm.")
 
 
-class LotCountIn(_In):
+class LotCountIn(In):
     """What is there."""
 
     kind: Literal["count"] = Field(description="What happened.")
@@ -68,7 +58,7 @@ class LotCountIn(_In):
     rectangles_mm: Rectangles | None = Field(None, description="Free rectangles: [along, across] the backbone, mm.")
 
 
-class LotCutIn(_In):
+class LotCutIn(In):
     """Something cut that no order asked for, or cut again."""
 
     kind: Literal["cut", "recut"] = Field(description="What happened.")
@@ -77,14 +67,14 @@ class LotCutIn(_In):
     reason: Prose = Field(description="Why, in words.")
 
 
-class ScrapIn(_In):
+class ScrapIn(In):
     """Thrown away."""
 
     kind: Literal["scrap"] = Field(description="What happened.")
     reason: Prose = Field(description="Why, in words.")
 
 
-class RemnantIn(_In):
+class RemnantIn(In):
     """A piece kept apart as a lot of its own."""
 
     kind: Literal["remnant"] = Field(description="What happened.")
@@ -98,15 +88,15 @@ class RemnantIn(_In):
 LotEntryIn = Annotated[MeasureIn | LotCountIn | LotCutIn | ScrapIn | RemnantIn, Field(discriminator="kind")]
 
 
-class SupplyReceiveIn(_In):
+class SupplyReceiveIn(In):
     """More of it came in: in m, ml or pieces; for a type case, sorts by sign."""
 
     kind: Literal["receive"] = Field(description="What happened.")
     amount: Amount | None = Field(None, description="In m, ml or pieces.")
-    sorts: Annotated[dict[Sign, Sorts], Field(max_length=200)] | None = Field(None, description="Type by sign.")
+    sorts: Annotated[dict[Sign, Count], Field(max_length=200)] | None = Field(None, description="Type by sign.")
 
 
-class SupplyCountIn(_In):
+class SupplyCountIn(In):
     """What is there; for a type case, [all, of them worn] by sign."""
 
     kind: Literal["count"] = Field(description="What happened.")
@@ -114,7 +104,7 @@ class SupplyCountIn(_In):
     sorts: Annotated[dict[Sign, Pair], Field(max_length=200)] | None = Field(None, description="Type by sign.")
 
 
-class UseIn(_In):
+class UseIn(In):
     """Used for something that no order asked for."""
 
     kind: Literal["use"] = Field(description="What happened.")
@@ -122,7 +112,7 @@ class UseIn(_In):
     reason: Prose | None = Field(None, description="Why, in words.")
 
 
-class WearIn(_In):
+class WearIn(In):
     """Sorts found worn, by sign; below zero where they were put right."""
 
     kind: Literal["wear"] = Field(description="What happened.")
@@ -132,11 +122,7 @@ class WearIn(_In):
 SupplyEntryIn = Annotated[SupplyReceiveIn | SupplyCountIn | UseIn | WearIn, Field(discriminator="kind")]
 
 
-class _Out(BaseModel):
-    model_config = ConfigDict(extra="allow")
-
-
-class LotOut(_Out):
+class LotOut(Out):
     """A lot as its entries leave it."""
 
     id: str = Field(examples=["L104"], description="Its id.")
@@ -170,7 +156,7 @@ class LotList(BaseModel):
     next: str | None = Field(description="The id to send as after for the rest; null at the end.")
 
 
-class SupplyOut(_Out):
+class SupplyOut(Out):
     """A supply as its entries leave it."""
 
     id: str = Field(examples=["TH-P05-GAR"], description="Its id.")
