@@ -139,7 +139,7 @@ class AmendItemIn(In):
     """An item as it is to be now."""
 
     item: ItemNumber = Field(description="Number of the item, from 1.")
-    spec: SpecIn = Field(description="The spec as it is to be.")
+    spec: SpecIn = Field(description="The spec as it is to be now.")
 
 
 class AmendIn(In):
@@ -147,7 +147,7 @@ class AmendIn(In):
 
     kind: Literal["amend"] = Field(description="What happened.")
     items: Annotated[list[AmendItemIn], Field(min_length=1, max_length=MOST_ITEMS)] = Field(
-        description="The entries of the list."
+        description="The items to be changed, each as it is to be now."
     )
 
 
@@ -205,7 +205,7 @@ class SignOff(Out):
 class Hold(Out):
     """What is set aside."""
 
-    kind: Literal["cart", "quote", "order"] = Field(description="What happened.")
+    kind: Literal["cart", "quote", "order"] = Field(description="For how long: a cart, a quote, an order.")
     until: str | None = Field(None, description="Moment at which it lapses, UTC; null: until it is cut.")
     state: Literal["live", "short", "lapsed", "released", "used"] = Field(description="Where it stands.")
 
@@ -214,7 +214,7 @@ class RecordItem(Out):
     """One item: the spec as sent, the verdict at the time, the agreements that it needs."""
 
     item: int = Field(description="Number of the item, from 1.")
-    spec: dict[str, Any] = Field(description="The spec as it is to be.")
+    spec: dict[str, Any] = Field(description="The spec as it was sent.")
     check: CheckAnswer = Field(description="The verdict at the time.")
     sign_offs: list[SignOff] = Field(description="The agreements that it needs.")
 
@@ -232,7 +232,7 @@ class Quote(Out):
     total: Money = Field(description="What all items cost.")
     valid_until: IsoDate = Field(description="Last day on which the price stands.")
     hold: Hold = Field(description="What is set aside for it, and until when.")
-    items: list[RecordItem] = Field(description="The entries of the list.")
+    items: list[RecordItem] = Field(description="Its items, in the order in which they were sent.")
     entries: list[Entry] = Field(description="Oldest first.")
 
 
@@ -249,7 +249,7 @@ class Order(Out):
     payment: dict[str, Any] = Field(description="What the caller's payment service said.")
     ready_on: IsoDate | None = Field(None, description="The day on which the last item is ready.")
     hold: Hold = Field(description="What is set aside for it, and until when.")
-    items: list[RecordItem] = Field(description="The entries of the list.")
+    items: list[RecordItem] = Field(description="Its items, in the order in which they were sent.")
     as_built: list[dict[str, Any]] = Field(description="What each piece is made of, with what the bench recorded.")
     entries: list[Entry] = Field(description="Oldest first.")
 
