@@ -6,6 +6,7 @@ Same spec, same revisions, same day: the same answer, byte for byte.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
@@ -72,6 +73,13 @@ def judge(shop: Shop, spec: Spec, today: date) -> Verdict:
     return _verdict(best)
 
 
+def judge_with(shop: Shop, spec: Spec, lots: Mapping[str, Sequence[str]], today: date) -> Verdict:
+    """Judge a spec cut from these lots, codes in stock by part, whatever others might do better."""
+    given = {part: tuple(shop.catalog.lots[code] for code in codes) for part, codes in lots.items()}
+    case = Case(shop.piece(spec), given, shop.warehouse, today)
+    return _verdict(Best(case, tuple(shop.judges(today).everything(case)), 1))
+
+
 def _verdict(best: Best) -> Verdict:
     rank = rank_of((said.rule, said.severity) for said in best.said)
     return Verdict(best.case, findings_of(best.said), rank, best.work)
@@ -115,30 +123,43 @@ def checked(
     return _answer(shop, verdict, filled, offers, explain=explain), verdict
 
 
+def answer_of(shop: Shop, verdict: Verdict) -> dict[str, Any]:
+    """Return the answer to a judged spec with nothing offered: remedies cost far more than the verdict."""
+    return _answer(shop, verdict, (), Offers({}, []), explain=False)
+
+
 def quick_check(shop: Shop, spec: Spec, *, today: date) -> dict[str, Any] | None:
     """Return the answer to a spec if nothing stands in its way and that is soon known, else None.
 
     The same bytes as :func:`check`. For callers that must not be kept waiting for others: what
     needs remedies, many steps of the search over lots or a hard layout is left to a patient check.
     """
+    verdict = _quick_verdict(shop, spec, today)
+    return None if verdict is None or verdict.outcome != OUTCOMES[0] else answer_of(shop, verdict)
+
+
+def quick_answer(shop: Shop, spec: Spec, *, today: date) -> dict[str, Any] | None:
+    """Return the answer to a spec with nothing offered if it is soon known, whatever it is, else None."""
+    verdict = _quick_verdict(shop, spec, today)
+    return None if verdict is None else answer_of(shop, verdict)
+
+
+def _quick_verdict(shop: Shop, spec: Spec, today: date) -> Verdict | None:
     try:
-        best = find_best(shop.piece(spec), shop.judges(today), shop.hurried, today, HURRIED_WORK)
+        return _verdict(find_best(shop.piece(spec), shop.judges(today), shop.hurried, today, HURRIED_WORK))
     except TooLongError:
         return None
-    verdict = _verdict(best)
-    return _answer(shop, verdict, (), Offers({}, []), explain=False) if verdict.outcome == OUTCOMES[0] else None
 
 
 def _answer(shop: Shop, verdict: Verdict, filled: tuple[str, ...], offers: Offers, *, explain: bool) -> dict[str, Any]:
     case, piece = verdict.case, verdict.case.piece
     echo = understood(piece)
-    name = "This piece" if piece.pattern is None else piece.pattern.name
     promise = promise_of(case)
     shop_facts = piece.catalog.workshop
     answer: dict[str, Any] = {
         "outcome": verdict.outcome,
         "complete": not any(finding.rule == "CAT-03" for finding in verdict.findings) and piece.complete,
-        "headline": headline_of(verdict.findings, name),
+        "headline": headline_of(verdict.findings, piece.called),
         "spec": echo,
         "resolved": _resolved(piece),
         "filled": list(filled),
@@ -151,13 +172,7 @@ def _answer(shop: Shop, verdict: Verdict, filled: tuple[str, ...], offers: Offer
         "alternatives": offers.alternatives,
         "promise": None if promise is None else {"ready_on": promise.ready_on.isoformat(), "weeks": promise.weeks},
         "withdrawal": _withdrawal(piece),
-        "revisions": {
-            "catalog": shop_facts.catalog_revision,
-            "rule_book": shop.book.content_hash,
-            "price_list": shop.indexes.tariff.content_hash,
-            "stock": shop.stock_revision,
-            "backlog": shop.backlog_revision,
-        },
+        "revisions": shop.revisions,
         "as_of": case.today.isoformat(),
         "valid_until": (case.today + timedelta(days=shop_facts.quote_days)).isoformat(),
     }

@@ -348,6 +348,11 @@ class Piece:
         code = None if self.pattern is None else self.pattern.code
         return code, self.quantity, tuple(sorted(self.spec.sizes_um.items()))
 
+    @property
+    def called(self) -> str:
+        """Return what to call it in a sentence."""
+        return "This piece" if self.pattern is None else self.pattern.name
+
     @once
     def complete(self) -> bool:
         """Whether every part has a known leather and thread, edge and hardware are chosen."""

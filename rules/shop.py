@@ -51,6 +51,17 @@ class Shop:
             backlog_revision=backlog_revision,
         )
 
+    @property
+    def revisions(self) -> dict[str, str | int]:
+        """Return what an answer is judged by: catalog, rule book, price list, stock, backlog."""
+        return {
+            "catalog": self.catalog.workshop.catalog_revision,
+            "rule_book": self.book.content_hash,
+            "price_list": self.indexes.tariff.content_hash,
+            "stock": self.stock_revision,
+            "backlog": self.backlog_revision,
+        }
+
     def judges(self, today: date) -> Judges:
         """Return the rules in force on a day."""
         judges = self._judges.get(today)

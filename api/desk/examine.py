@@ -12,11 +12,11 @@ from pydantic_core import to_json
 
 from api.store.shelf import Shelf, Shelves
 from rules.check import checked
-from rules.needs import Needs, less, needs_of
+from rules.needs import Needs
 from rules.shop import Shop
 from rules.spec import Spec
+from rules.taking import REFUSED, Taking
 
-REFUSED: Final = "refused"
 SIGN_OFF: Final = "sign_off"
 
 
@@ -45,19 +45,13 @@ def examine(shelves: Shelves, shelf: Shelf, specs: Sequence[Spec], today: date) 
     Since each layout is joint with the panels of all holds and of the items before, the needs of a
     basket that is not refused lie together.
     """
-    shop, answers, needs = shelf.shop, [], []
-    for place, spec in enumerate(specs):
-        answer, verdict = checked(shop, spec, today=today)
+    taking, answers, needs = Taking(shelf.shop, shelves.without), [], []
+    for spec in specs:
+        answer, verdict = checked(taking.shop, spec, today=today)
         answers.append(answer)
         if verdict.outcome != REFUSED:
-            needs.append(needs_of(verdict.case))
-            if place + 1 < len(specs):
-                shop = _rest(shelves, shop, needs[-1])
+            needs.append(taking.take(verdict))
     return Examined(shelf, tuple(answers), tuple(needs))
-
-
-def _rest(shelves: Shelves, shop: Shop, taken: Needs) -> Shop:
-    return shelves.without(shop, less(shop.catalog, [taken], shelves.gap_um))
 
 
 def to_agree(answer: Mapping[str, Any]) -> list[dict[str, Any]]:

@@ -9,7 +9,7 @@ from typing import Any, Final
 from pydantic_core import from_json
 from sqlalchemy import Connection, Row, insert, select
 
-from api.desk.examine import REFUSED, Examined, examine, to_agree
+from api.desk.examine import Examined, examine, to_agree
 from api.desk.history import add_entry, entries_of
 from api.desk.quotes import money_text, refusal, spec_in, total_of
 from api.desk.repeats import known
@@ -24,6 +24,7 @@ from api.store.tables import ORDERS, QUOTES
 from catalog.model import Catalog, FreeRectangle
 from rules.needs import Needs
 from rules.spec import Spec
+from rules.taking import REFUSED
 
 TAKES: Final[Mapping[str, tuple[str, ...]]] = {
     "open": ("pin", "cut", "recut", "inspect", "ship", "amend", "cancel"),
