@@ -13,7 +13,7 @@ is the best in the order of preference too. Exact: what is left out could not wi
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import combinations
@@ -68,6 +68,32 @@ class Search:
         due = [hit for cells in self._frame.due for hit in self._fired(cells)[1]]
         said = [each for cell, key in free + due for each in cell.said(key, self._ids, self._case)]
         return Best(self._case, tuple(said), self._work)
+
+    def standing(self) -> Iterator[tuple[dict[str, Lots], str]]:
+        """Give every assignment that is not refused with its outcome, the preferred first; sets of lots compete.
+
+        Raises:
+            TooLongError: More steps than allowed, after what was found by then has been given.
+        """
+        base = self._union(self._frame.free)
+        sets = [sets_of(self._case, self._frame, part) for part in self._parts]
+        yield from self._stand(0, base, sets)
+
+    def _stand(self, depth: int, word: Bits, choices: Sequence[Choices]) -> Iterator[tuple[dict[str, Lots], str]]:
+        outcome = self._judges.outcome(self._judges.order(word))
+        if outcome == "refused":
+            return
+        if depth == len(self._parts):
+            yield dict(self._given), outcome
+            return
+        part, at, due = self._parts[depth], self._frame.lots_at[depth], self._frame.due[depth]
+        for lots, number in choices[depth]:
+            self._given[part], self._ids[at] = lots, number
+            self._work += 1
+            if self._work > self._most_work:
+                raise TooLongError
+            yield from self._stand(depth + 1, word | self._union(due), choices)
+        self._given.pop(part, None)
 
     def _judge(self, cell: Cell, key: Hashable) -> Bits:
         self._case.put(self._given)
@@ -156,6 +182,22 @@ def find_best(piece: Piece, judges: Judges, warehouse: Warehouse, today: date, m
     if frame is None:
         return Best(case, tuple(judges.everything(case)), 1)
     return Search(piece, judges, frame, case, most_work).run()
+
+
+def standing(
+    piece: Piece, judges: Judges, warehouse: Warehouse, today: date, most_work: float = math.inf
+) -> Iterator[tuple[dict[str, Lots], str]]:
+    """Give the assignments of lots under which a piece is not refused, each with its outcome, the preferred first.
+
+    Those of single lots and of sets as :func:`sets_of` lists them; none where the pattern is unknown.
+
+    Raises:
+        TooLongError: More than ``most_work`` steps, after what was found by then has been given.
+    """
+    case = Case(piece, {}, warehouse, today)
+    frame = judges.frame(piece, warehouse)
+    if frame is not None:
+        yield from Search(piece, judges, frame, case, most_work).standing()
 
 
 def sets_of(case: Case, frame: Frame, part: str) -> Choices:

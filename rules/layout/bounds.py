@@ -18,7 +18,7 @@ from rules.layout.panels import Kind, Sheet, ways
 # Pairs of scales times kinds looked at: about 10 ms.
 _STEPS = 20_000
 
-_Scale = Callable[[int], int]
+Scale = Callable[[int], int]
 
 
 def refuted(kinds: Sequence[Kind], sheets: Sequence[Sheet]) -> bool:
@@ -51,9 +51,9 @@ def refuted_in_one(kinds: Sequence[Kind], sheet: Sheet) -> bool:
         return True
     most = isqrt(_STEPS // max(len(kinds), 1))
     sizes = {way[0] for kind in kinds for way in ways(kind, sheet)}
-    along = [_table(f, sizes, sheet.along) for f in _scales(sizes, sheet.along)[:most]]
+    along = [_table(f, sizes, sheet.along) for f in scales(sizes, sheet.along)[:most]]
     sizes = {way[1] for kind in kinds for way in ways(kind, sheet)}
-    across = [_table(f, sizes, sheet.across) for f in _scales(sizes, sheet.across)[:most]]
+    across = [_table(f, sizes, sheet.across) for f in scales(sizes, sheet.across)[:most]]
     lying = [(kind.copies, ways(kind, sheet)) for kind in kinds]
     for f in along:
         for g in across:
@@ -63,15 +63,15 @@ def refuted_in_one(kinds: Sequence[Kind], sheet: Sheet) -> bool:
     return False
 
 
-def _table(scale: _Scale, sizes: set[int], side: int) -> dict[int, int]:
+def _table(scale: Scale, sizes: set[int], side: int) -> dict[int, int]:
     return {size: scale(size) for size in (*sizes, side)}
 
 
-def _scales(sizes: set[int], side: int) -> list[_Scale]:
+def scales(sizes: set[int], side: int) -> list[Scale]:
     """List dual feasible functions worth a try: those that change at one of the sizes."""
     edges = sorted({min(size, side - size) for size in sizes} - {0})
     edges = [edge for edge in edges if 2 * edge <= side]
-    scales: list[_Scale] = [lambda size: size]
+    scales: list[Scale] = [lambda size: size]
     scales += [_shared(side, parts) for parts in range(1, 6)]
     # The large edges first: they count panels of which few lie side by side.
     for edge in reversed(edges):
@@ -80,7 +80,7 @@ def _scales(sizes: set[int], side: int) -> list[_Scale]:
     return scales
 
 
-def _rounded_out(side: int, edge: int) -> _Scale:
+def _rounded_out(side: int, edge: int) -> Scale:
     """Fekete and Schepers' U: above side - edge counts as the side, below edge as nothing."""
 
     def scale(size: int) -> int:
@@ -91,7 +91,7 @@ def _rounded_out(side: int, edge: int) -> _Scale:
     return scale
 
 
-def _counted(side: int, edge: int) -> _Scale:
+def _counted(side: int, edge: int) -> Scale:
     """Boschetti and Mingozzi 2003's f2: how many pieces of ``edge`` a size stands for."""
     whole = 2 * (side // edge)
 
@@ -103,7 +103,7 @@ def _counted(side: int, edge: int) -> _Scale:
     return scale
 
 
-def _shared(side: int, parts: int) -> _Scale:
+def _shared(side: int, parts: int) -> Scale:
     """Fekete and Schepers' u(k), k = parts, in units of 1 / (parts * side)."""
 
     def scale(size: int) -> int:
