@@ -8,14 +8,14 @@ of the cells' words, for every assignment of lots alike; nothing of an answer is
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from operator import itemgetter
 
 from rules.case import Case
 from rules.facets import OF_PART, OF_PIECE, Facet, Names, lots_value
 from rules.findings import Said, said_of
-from rules.ir import Condition, In, Rule, names_in
+from rules.ir import Condition, In, Rule, Severity, names_in
 from rules.judge import Fired
 from rules.piece import PartUse, Piece
 from rules.preference import Lots, preferred
@@ -25,6 +25,8 @@ from rules.vocabulary import BY_PART, SAME_FOR_ALL, SUBJECTS, TERMS, Group, List
 
 #: Words kept before all are forgotten: customers' own letters and sizes never end.
 MOST_KEPT = 400_000
+#: Words kept of one member before its own are forgotten. Few have as many, and those seldom say one of them again.
+MOST_WORDS = 2_000
 #: Lots of a part in order of preference kept for one frame.
 MOST_LOTS = 2_000
 #: Findings in words kept for one cell.
@@ -45,7 +47,12 @@ SorterOf = Callable[[str, Table], Sorter]
 
 @dataclass(slots=True)
 class Member:
-    """Rules of one subject over the instances of one set of parts."""
+    """Rules of one subject over the instances of one set of parts.
+
+    ``words`` by the numbers of ``facets``; ``said``, see :meth:`first_said`, also by those of ``shown``, which the
+    words of an instance depend on. ``summed``: whether what it reads can be summed up column by column, once
+    :func:`rules.sums.can_be_summed` was asked.
+    """
 
     subject: Subject
     lister: Lister
@@ -53,8 +60,16 @@ class Member:
     rules: tuple[Rule, ...]
     sorter: Sorter
     facets: frozenset[Facet]
+    shown: frozenset[Facet]
     words: dict[Hashable, Bits] = field(default_factory=dict)
+    said: dict[Hashable, Said | None] = field(default_factory=dict)
+    summed: bool | None = None
     _places: list[int] | None = None
+
+    @property
+    def reads_lots(self) -> bool:
+        """Whether its word depends on the lots given."""
+        return any(read == "lots" for read, _ in self.facets)
 
     def instances(self, case: Case) -> Iterable[Instance]:
         """List the instances in a case."""
@@ -71,6 +86,23 @@ class Member:
         for place, instance in enumerate(self.instances(case)):
             for each in self.sorter.fired(instance):
                 yield self, place, each.rule, each.fired
+
+    def first_said(self, rule: str, severity: Severity, key: Hashable, case_of: Callable[[], Case]) -> Said | None:
+        """Return the first in order of what a rule says with a severity where the facets have certain numbers."""
+        asked = rule, severity, key
+        if asked in self.said:
+            return self.said[asked]
+        case = case_of()
+        listed = list(self.instances(case))
+        found = [
+            said_of(Found(each, fired, listed[place]))
+            for _, place, each, fired in self.judge(case)
+            if each.id == rule and fired.severity == severity
+        ]
+        if len(self.said) >= MOST_SAID:
+            self.said.clear()
+        first = self.said[asked] = min(found, key=lambda each: each.order, default=None)
+        return first
 
 
 Hit = tuple[Member, int, Rule, Fired]
@@ -124,6 +156,7 @@ class Frame:
             raise ValueError("no pattern is known")
         self.pattern = pattern
         self.parts = pattern.parts
+        self.signature = signature
         self._names = names
         self._lots: dict[tuple[str, str, str], list[tuple[Lots, int]]] = {}
         shared: dict[int, list[str]] = {}
@@ -140,7 +173,7 @@ class Frame:
             (tuple(sorted(frozenset().union(*(facets for facets, _ in own)))), tuple(member for _, member in own))
             for own in members.values()
         ]
-        shown = [frozenset(facet for member in own for facet in self._shown_by(member)) for _, own in merged]
+        shown = [frozenset().union(*(member.shown for member in own)) for _, own in merged]
         lots = frozenset(("lots", part) for part in self.parts)
         self.facets = tuple(sorted(lots.union(*shown, *(facets for facets, _ in merged))))
         place = {facet: at for at, facet in enumerate(self.facets)}
@@ -154,6 +187,7 @@ class Frame:
                 Cell(own, read, _key(places), _key(sorted(place[facet] for facet in also)))
             )
         self.members = tuple(member for own in members.values() for _, member in own)
+        self._judging: dict[str, list[Member]] = {}
         self._whole = [
             (place[facet], facet[0], names.known(facet[0]), OF_PIECE[facet[0]])
             for facet in self.facets
@@ -174,12 +208,14 @@ class Frame:
                     by_facets.setdefault(self._facets_of(rule, lister, group), []).append((rule, judge))
                 for facets, same in by_facets.items():
                     rule_of = tuple(rule for rule, _ in same)
-                    yield facets, Member(SUBJECTS[subject], lister, group, rule_of, sorter(subject, same), facets)
+                    shown = frozenset(self._shown_by(SUBJECTS[subject], group))
+                    own = Member(SUBJECTS[subject], lister, group, rule_of, sorter(subject, same), facets, shown)
+                    yield facets, own
 
-    def _shown_by(self, member: Member) -> Iterator[Facet]:
-        """Give what the words of a member's instances depend on."""
-        for read in member.subject.shows:
-            yield from scoped(read, member.subject.of or member.group, self.parts)
+    def _shown_by(self, subject: Subject, group: Group | None) -> Iterator[Facet]:
+        """Give what the words of instances depend on."""
+        for read in subject.shows:
+            yield from scoped(read, subject.of or group, self.parts)
 
     def _facets_of(self, rule: Rule, lister: Lister, group: Group | None) -> frozenset[Facet]:
         found = {facet for read in lister.reads for facet in scoped(read, group, self.parts)}
@@ -189,6 +225,14 @@ class Frame:
         # Lots say their leather, but for a leather that has none.
         found |= {("leather", part) for read, part in found if read == "lots"}
         return frozenset(found)
+
+    def members_of(self, rule: str) -> Sequence[Member]:
+        """Return the members that judge a rule."""
+        if not self._judging:
+            for member in self.members:
+                for each in member.rules:
+                    self._judging.setdefault(each.id, []).append(member)
+        return self._judging.get(rule, ())
 
     def ids(self, piece: Piece) -> list[int]:
         """Return the numbers of a piece's facets by place; those of the lots are not yet given."""

@@ -39,6 +39,7 @@ from rules.ir import (
 from rules.sums import SUMMED, SUMMED_TRUTHS, Bools, Figures, Sums, always, figures, times
 
 _NONE = len(SEVERITIES)
+_CLAUSES = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +52,16 @@ class Truths:
 
 def judged_by(sums: Sums, member: Member) -> list[tuple[Rule, NDArray[np.int8]]]:
     """Return each rule with the place of the severity it fires with on each row, once an instance."""
-    found = []
-    for place, instance in enumerate(member.instances(sums.block.case_at(0, sums.places))):
-        view = _View(sums, member, place, instance)
-        found += [(rule, view.judged(rule)) for rule in member.rules]
-    return found
+    return [(rule, fired // _CLAUSES) for rule in member.rules for fired in fired_by(sums, member, rule)]
+
+
+def fired_by(sums: Sums, member: Member, rule: Rule) -> list[NDArray[np.int8]]:
+    """Return what a rule of a member says on each row, one column an instance.
+
+    Equal numbers stand for the same severity by the same clause; a row on which it does not fire has the largest.
+    """
+    instances = list(member.instances(sums.block.case_at(0, ())))
+    return [_View(sums, member, place, instance).judged(rule) for place, instance in enumerate(instances)]
 
 
 class _View:
@@ -69,10 +75,13 @@ class _View:
         self._figures: dict[str, Figures] = {}
 
     def judged(self, rule: Rule) -> NDArray[np.int8]:
-        """Return the place of the severity of the worst clause that fires; past the last where none does."""
-        worst = np.full(self._sums.rows, _NONE, dtype=np.int8)
-        for clause in rule.clauses:
-            np.minimum(worst, self._clause(clause), out=worst)
+        """Return the worst clause that fires, the first among equals, by the place of its severity and its own."""
+        if len(rule.clauses) > _CLAUSES:
+            raise ValueError(f"{rule.id} has more than {_CLAUSES} clauses")
+        worst = np.full(self._sums.rows, _NONE * _CLAUSES, dtype=np.int8)
+        for place, clause in enumerate(rule.clauses):
+            said = self._clause(clause)
+            np.minimum(worst, np.where(said == _NONE, worst, said * np.int8(_CLAUSES) + np.int8(place)), out=worst)
         return worst
 
     def _clause(self, clause: Clause) -> NDArray[np.int8]:
@@ -182,7 +191,7 @@ class _View:
         return figures(values, codes)  # type: ignore[arg-type]  # the book lets only numbers stand here
 
     def _values(self, name: str) -> tuple[list[Value], NDArray[np.intp]]:
-        return self._sums.block.tabled(name, self._member, self._place, self._sums.places)
+        return self._sums.block.tabled(name, self._member, self._place)
 
 
 def _compare(one: Figures, other: Figures) -> NDArray[np.int8]:

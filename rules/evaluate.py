@@ -15,7 +15,7 @@ from typing import Any
 from catalog.model import Threshold
 from rules.book import Book
 from rules.case import Case
-from rules.cells import MOST_KEPT, Bits, Cell, Frame, Member
+from rules.cells import MOST_KEPT, MOST_WORDS, Bits, Cell, Frame, Member
 from rules.facets import Names
 from rules.findings import Said, said_of
 from rules.ir import SEVERITIES, Rule, Severity, Value, names_in
@@ -64,7 +64,10 @@ class Memory:
 
 
 class Judges:
-    """The rule book compiled for one catalog's thresholds and one day."""
+    """The rule book compiled for one catalog's thresholds and one day.
+
+    ``fired`` are the rules with each severity they may fire with, in the order of their bits.
+    """
 
     def __init__(self, book: Book, thresholds: Mapping[str, Threshold], today: date) -> None:
         self.today = today
@@ -81,6 +84,7 @@ class Judges:
                 for severity in rule.severities:
                     self._bits[rule.id, severity] = 1 << len(self._bits)
         self.masks = [sum(bit for (_, own), bit in self._bits.items() if own == each) for each in SEVERITIES[:3]]
+        self.fired: tuple[tuple[str, Severity], ...] = tuple(self._bits)
         self._made: dict[tuple[str, ...], Sorter] = {}
         self._sorters = {subject: self.sorter(subject, rules) for subject, rules in self.tables.items()}
         self._memory = Memory()
@@ -137,6 +141,8 @@ class Judges:
 
     def member_word(self, member: Member, key: Any, case: Case) -> Bits:
         """Judge one member of a cell for the first time, and keep its word."""
+        if len(member.words) >= MOST_WORDS:
+            member.words.clear()
         word = member.words[key] = self.union((rule.id, fired.severity) for _, _, rule, fired in member.judge(case))
         self._memory.kept += 1
         return word
@@ -148,10 +154,19 @@ class Judges:
             word |= self._bits[each]
         return word
 
+    def fired_in(self, word: Bits) -> set[tuple[str, Severity]]:
+        """Return the rules of a union of words, with their severities."""
+        fired, found = self.fired, set()
+        while word:
+            lowest = word & -word
+            found.add(fired[lowest.bit_length() - 1])
+            word ^= lowest
+        return found
+
     @property
-    def fired(self) -> tuple[tuple[str, Severity], ...]:
-        """The rules with each severity they may fire with, in the order of their bits."""
-        return tuple(self._bits)
+    def words(self) -> int:
+        """How many words of 64 bits hold them."""
+        return -(-len(self._bits) // 64) or 1
 
     def order(self, word: Bits) -> int:
         """Return how bad a union of words is, as a number; smaller is better. See :func:`order_of`."""

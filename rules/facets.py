@@ -51,7 +51,14 @@ def _hardware(piece: Piece) -> Hashable:
 
 def _monogram(piece: Piece) -> Hashable:
     asked = piece.spec.monogram
-    return None if asked is None else (asked, piece.indexes.marking_stock)
+    if asked is None:
+        return None
+    return asked.method, asked.typeface, asked.zone, asked.foil, asked.artwork, piece.indexes.marking_stock
+
+
+def _letters(piece: Piece) -> Hashable:
+    asked = piece.spec.monogram
+    return None if asked is None else asked.text
 
 
 def _lots_named(piece: Piece) -> Hashable:
@@ -87,6 +94,7 @@ OF_PIECE: Final[Mapping[str, Callable[[Piece], Hashable]]] = MappingProxyType(
         "hardware": _hardware,
         "sizes": lambda piece: tuple(piece.spec.sizes_um.items()),
         "monogram": _monogram,
+        "letters": _letters,
         "modifications": lambda piece: piece.spec.modifications,
         "carry": lambda piece: piece.spec.carry,
         "purpose": lambda piece: piece.spec.purpose,

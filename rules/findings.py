@@ -239,7 +239,16 @@ def headline_of(findings: tuple[Finding, ...], name: str) -> str:
     Advice and notices change nothing, so they are no headline; a margin is the owner's alone.
     """
     first = next((each for each in findings if each.severity in ("refuse", "sign_off")), None)
-    text = f"{name} can be made as asked." if first is None else first.message
+    return all_well(name) if first is None else shortened(first.message)
+
+
+def all_well(name: str) -> str:
+    """Return the headline of what can be made, by its name."""
+    return shortened(f"{name} can be made as asked.")
+
+
+def shortened(text: str) -> str:
+    """Return a sentence in at most 120 characters."""
     if len(text) <= _HEADLINE:
         return text
     return text[: _HEADLINE - 3].rsplit(" ", 1)[0] + "..."

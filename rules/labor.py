@@ -81,7 +81,7 @@ def _lettering(piece: Piece, times: Times) -> int:
 TIMES_BY_READ: Final[Mapping[str, Callable[[Piece, Times], int]]] = MappingProxyType(
     {
         "stitch": _stitching, "edge": _edge, "hardware": _fitting, "modifications": _modifying,
-        "monogram": _lettering,
+        "letters": _lettering,
     }
 )  # fmt: skip
 _BY_SLOT = tuple(TIMES_BY_READ.values())

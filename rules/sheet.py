@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import partial
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from rules.cells import Frame
+from rules.evaluate import Memory
 from rules.facets import OF_PART, OF_PIECE, Facet
 from rules.piece import MATCH, OUTSIDE, Piece
 from rules.shop import Shop
 from rules.table import Codes, Table, part_slot
 from rules.vocabulary import SAME_IN_A_TABLE
 
+#: Values kept of one thing from table to table.
+MOST_VALUES: Final = 2_000
+#: The slot of a facet that has another name.
+_SLOT_OF: Final = {"letters": "monogram"}
 #: Combinations are told apart by a table of all that are possible up to this many, by sorting beyond.
 _DENSE = 1 << 22
 
@@ -25,7 +29,7 @@ _DENSE = 1 << 22
 class Coded:
     """A facet over rows: its different values' numbers, each row's place among them, and a row that has each."""
 
-    numbers: Sequence[int]
+    numbers: Codes
     codes: Codes
     first: Codes
 
@@ -57,15 +61,46 @@ def combined(columns: Sequence[tuple[Codes, int]], rows: int) -> tuple[Codes, Co
     return place[key], first_of[occurring]
 
 
+class Kept:
+    """What is kept from one table to the next of a shop and a day: values by what they follow from.
+
+    Numbers of facets are part of that, so it holds for one memory. What has more values than :data:`MOST_VALUES`, as
+    letters have, is forgotten and begins anew.
+    """
+
+    def __init__(self) -> None:
+        self._memory: Memory | None = None
+        self._values: dict[Hashable, dict[Hashable, Any]] = {}
+
+    def begin(self, memory: Memory) -> None:
+        """Begin a table that is numbered by a memory."""
+        if memory is not self._memory:
+            self._memory, self._values = memory, {}
+
+    def of(self, what: Hashable, keys: Sequence[Hashable], make: Callable[[int], Any]) -> list[Any]:
+        """Return the values of something by their keys; one that is new is made, by its place among the keys."""
+        kept = self._values.setdefault(what, {})
+        if len(kept) > MOST_VALUES:
+            kept.clear()
+        found = []
+        for place, key in enumerate(keys):
+            if key not in kept:
+                kept[key] = make(place)
+            found.append(kept[key])
+        return found
+
+
 class Sheet:
     """A table being judged: its facets, and pieces for the few rows that are looked at one by one."""
 
-    def __init__(self, shop: Shop, table: Table, today: date) -> None:
+    def __init__(self, shop: Shop, table: Table, today: date, kept: Kept | None = None) -> None:
         self.shop = shop
         self.table = table
         self.today = today
         self.judges = shop.judges(today)
         self.memory = self.judges.memory()
+        self.kept = kept or Kept()
+        self.kept.begin(self.memory)
         self._facets: dict[Facet, Coded] = {}
         self._pieces: dict[int, Piece] = {}
 
@@ -86,12 +121,13 @@ class Sheet:
     def _coded(self, facet: Facet) -> Coded:
         read, part = facet
         if part:
-            return self.coded([part_slot(part)], lambda row: self._number(read, OF_PART[read](self.piece(row), part)))
-        slots = [] if read in SAME_IN_A_TABLE else [read]
+            slots = [part_slot(part)]
+            return self.coded(facet, slots, lambda row: self._number(read, OF_PART[read](self.piece(row), part)))
+        slots = [] if read in SAME_IN_A_TABLE else [_SLOT_OF.get(read, read)]
         matched = read in ("thread", "edge") and MATCH in {str(each).casefold() for each in self._values(read)}
         if matched and OUTSIDE in self.table.pattern.parts:
             slots.append(part_slot(OUTSIDE))  # what a match comes to depends on the outside
-        return self.coded(slots, lambda row: self._number(read, OF_PIECE[read](self.piece(row))))
+        return self.coded(facet, slots, lambda row: self._number(read, OF_PIECE[read](self.piece(row))))
 
     def _values(self, slot: str) -> Sequence[Any]:
         return self.table.columns[slot].values
@@ -99,20 +135,15 @@ class Sheet:
     def _number(self, read: str, value: Any) -> int:
         return self.memory.names.number(read, value)
 
-    def coded(self, slots: Sequence[str], number_of: Callable[[int], int]) -> Coded:
-        """Return what depends on some slots only, worked out for one row of each combination."""
+    def coded(self, what: Hashable, slots: Sequence[str], number_of: Callable[[int], int]) -> Coded:
+        """Return what depends on some slots only, worked out for one row of each combination and kept by name."""
         columns = [self.table.columns[slot] for slot in slots]
         inverse, first = combined([(each.codes, len(each.values)) for each in columns], self.table.rows)
-        numbers: dict[int, int] = {}
-        codes = np.empty(len(first), dtype=np.intp)
-        rows: list[int] = []
-        for place, row in enumerate(first.tolist()):
-            number = number_of(row)
-            if number not in numbers:
-                numbers[number] = len(numbers)
-                rows.append(row)
-            codes[place] = numbers[number]
-        return Coded(tuple(numbers), codes[inverse], np.array(rows, dtype=np.intp))
+        keys = list(zip(*([each.values[code] for code in each.codes[first].tolist()] for each in columns), strict=True))
+        rows = first.tolist()
+        found = self.kept.of((self.table.pattern.code, what), keys or [()], lambda place: number_of(rows[place]))
+        numbers, places, codes = np.unique(np.array(found, dtype=np.intp), return_index=True, return_inverse=True)
+        return Coded(numbers, codes[inverse], first[places])
 
     def frames(self) -> Iterator[tuple[Codes, Frame]]:
         """Give the rows by which parts share a leather, with their frame."""
@@ -123,8 +154,11 @@ class Sheet:
             return leathers.setdefault(None if leather is None else leather.code, len(leathers))
 
         parts = self.table.pattern.parts
-        coded = [self.coded([part_slot(part)], partial(leather_of, part)) for part in parts]
-        columns = [np.array(each.numbers, dtype=np.intp)[each.codes] for each in coded]
+        columns = []
+        for part in parts:
+            leather = self.facet(("leather", part))
+            numbers = [leather_of(part, int(row)) for row in leather.first]
+            columns.append(np.array(numbers, dtype=np.intp)[leather.codes])
         key = np.zeros(self.table.rows, dtype=np.intp)
         for column in columns:
             shared = np.full(self.table.rows, -1, dtype=np.intp)

@@ -140,8 +140,8 @@ def _edge_words(piece: Piece) -> str:
     "the whole piece",
     ("pattern", "leather", "edge", "thread", "stitch"),
     groups=lambda pattern, _: (pattern.parts,),
-    shows=["leather", "edge", "thread", "stitch"],
     of=("outside",),
+    word_reads={read: [read] for read in ("leather", "edge", "thread", "stitch")},
 )
 def whole_piece(case: Case) -> Iterator[Whole]:
     """List the one whole piece, if its pattern is known."""

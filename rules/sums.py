@@ -29,10 +29,11 @@ from rules.measures.edges import USED_UP
 from rules.piece import OUTSIDE, Piece
 from rules.promise import day_after
 from rules.thread import saddle_stitch_um, stitches_of
+from rules.vocabulary import TERMS
 
 if TYPE_CHECKING:
+    from rules.block import Block
     from rules.cells import Member
-    from rules.columns import Block
 
 Bools = NDArray[np.bool_]
 Whole = NDArray[Any]
@@ -65,17 +66,16 @@ def times(one: Whole, other: Whole | int) -> Whole:
 
 
 class Sums:
-    """The columns of a block with the lots at certain places of the rows' lists."""
+    """The columns of a block, summed up."""
 
-    def __init__(self, block: Block, places: Mapping[str, int]) -> None:
+    def __init__(self, block: Block) -> None:
         self.block = block
-        self.places = dict(places)
         self.rows: int = len(block.rows)
         self.pattern = block.frame.pattern
 
     def panel(self, code: str) -> tuple[Whole, Bools]:
         """Return what a panel is worked at, um (-1: not known), and whether it is split."""
-        return self.block.panel(code, self.places)
+        return self.block.panel(code)
 
     def stack(self, layers: Sequence[Layer]) -> Figures:
         """Return the sum of the known layers; known where all are."""
@@ -180,6 +180,14 @@ def _thread(sums: Sums, _: Any) -> Figures:
     return Figures((each * waste.denominator + waste.numerator) * sums.quantity(), waste.denominator, known)
 
 
+def _spine(sums: Sums, _: Any) -> Figures:
+    spine = sums.pattern.spine
+    if spine is None:
+        raise ValueError("the pattern has no spine")
+    total = sums.stack([Layer(panel, 1) for panel in spine.panels]).over
+    return Figures(total if spine.skived_to_um is None else np.minimum(total, spine.skived_to_um), 1, always(sums.rows))
+
+
 def _thickest(sums: Sums, _: Any) -> Figures:
     total, _, _ = sums.thickest()
     return Figures(total, 1, total > 0)
@@ -190,7 +198,7 @@ def _minutes(sums: Sums, _: Any) -> Figures:
 
 
 def _leather(block: Block, part: str) -> Figures:
-    return block.by_part(part, ("sizes",), lambda case: leather_of_part(case, part))
+    return block.by_part("leather cost", part, ("sizes",), lambda case: leather_of_part(case, part))
 
 
 def _margin(sums: Sums, _: Any) -> Figures:
@@ -235,6 +243,7 @@ def _ready_on(sums: Sums, _: Any) -> Figures:
 SUMMED: Final[Mapping[str, Callable[[Sums, Any], Figures]]] = MappingProxyType(
     {
         "seam.stack": lambda sums, use: Figures(sums.stack(use.seam.layers).over, 1, always(sums.rows)),
+        "spine.stack": _spine,
         "piece.thickest": _thickest,
         "piece.edge_untaken": _edge_untaken,
         "piece.closed": _closed,
@@ -253,9 +262,16 @@ SUMMED_TRUTHS: Final[Mapping[str, Callable[[Sums, Any], Bools]]] = MappingProxyT
 )
 
 
+def sums_thickness(member: Member) -> bool:
+    """Whether a member can be summed up and reads nothing of the lots but what the panels are worked at."""
+    names = {name for rule in member.rules for name in names_in(rule) if not name.startswith("threshold.")}
+    others = names - SUMMED.keys() - SUMMED_TRUTHS.keys()
+    return can_be_summed(member) and not any("lots" in TERMS[name].reads for name in others)
+
+
 def can_be_summed(member: Member) -> bool:
     """Whether a member's rules read figures that are summed up, over instances that the pattern alone lists."""
-    if member.subject.name not in ("piece", "seam"):
-        return False
-    names = {name for rule in member.rules for name in names_in(rule)}
-    return not names.isdisjoint(SUMMED)
+    if member.summed is None:
+        names = {name for rule in member.rules for name in names_in(rule)}
+        member.summed = member.subject.name in ("piece", "seam", "spine") and not names.isdisjoint(SUMMED)
+    return member.summed

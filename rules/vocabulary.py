@@ -11,7 +11,8 @@ judged anew only where something that it reads is new.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from typing import Any, Literal, TypeVar
 
@@ -25,11 +26,12 @@ Measured = TypeVar("Measured", bound=Callable[[Any], Value])
 #: grade, drift) and for what all lots of the leather have free; ``stock`` for what is left of the
 #: supplies that the spec names; ``backlog`` for the bench's queue and its room for rush orders.
 #: ``foreign`` are parts that the pattern lacks, ``named`` lots that the spec names, ``repeat`` what an
-#: earlier order was cut from that the spec repeats.
+#: earlier order was cut from that the spec repeats. ``letters`` are the text of the monogram, ``monogram``
+#: is all else of it: hardly two customers have the same letters, and few rules read them.
 READS = frozenset(
     {
         "pattern", "leather", "species", "side", "lots", "thread", "edge", "stitch", "hardware", "sizes",
-        "monogram", "modifications", "carry", "purpose", "quantity", "ship_to", "rush",
+        "monogram", "letters", "modifications", "carry", "purpose", "quantity", "ship_to", "rush",
         "ready_by", "foreign", "named", "repeat", "stock", "backlog", "price_list", "law", "labor", "today", "revision",
     }
 )  # fmt: skip
@@ -88,7 +90,8 @@ class Subject:
     """What a rule is judged over, and how to list its instances in a case.
 
     ``shows`` is what the words, pointers and codes of an instance depend on beside the list, ``of``
-    of which parts where not those of the instance.
+    of which parts where not those of the instance. ``word_reads``, for subjects of which a case has one
+    instance at most, always at the same place of the spec: what each word depends on beside the list.
     """
 
     name: str
@@ -98,6 +101,13 @@ class Subject:
     listers: tuple[Lister, ...]
     shows: frozenset[str]
     of: Group
+    word_reads: Mapping[str, frozenset[str]] | None = None
+
+    def told_by(self, words: AbstractSet[str]) -> frozenset[str]:
+        """Return what sentences with some of the words depend on beside the list."""
+        if self.word_reads is None:
+            return self.shows
+        return frozenset().union(*(self.word_reads[word] for word in words & self.word_reads.keys()))
 
 
 SUBJECTS: dict[str, Subject] = {}
@@ -115,12 +125,13 @@ def subject(
     shows: Iterable[str] = (),
     of: Group = (),
     only_with: str = "",
+    word_reads: Mapping[str, Iterable[str]] | None = None,
 ) -> Callable[[Callable[[Any], Iterable[Any]]], Callable[[Any], Iterable[Any]]]:
     """Register the function that lists the instances of a subject in a case.
 
     ``reads`` says what the list depends on beside the pattern, ``groups`` which sets of parts an
-    instance may depend on, or ``listers`` both, list by list; ``shows`` and ``of`` as in Subject,
-    ``only_with`` as in Lister.
+    instance may depend on, or ``listers`` both, list by list; ``shows``, ``of`` and ``word_reads`` as in
+    Subject, ``only_with`` as in Lister; what some word reads is shown.
     """
 
     def register(instances: Callable[[Any], Iterable[Any]]) -> Callable[[Any], Iterable[Any]]:
@@ -128,7 +139,9 @@ def subject(
             return instances(case) if group is None else [each for each in instances(case) if each.parts == group]
 
         own = listers or (Lister(_known(name, reads), of_group, groups, only_with=only_with),)
-        SUBJECTS[name] = Subject(name, label, instances, tuple(words), own, _known(name, shows), of)
+        by_word = None if word_reads is None else {word: _known(name, read) for word, read in word_reads.items()}
+        shown = _known(name, shows).union(*(by_word or {}).values())
+        SUBJECTS[name] = Subject(name, label, instances, tuple(words), own, shown, of, by_word)
         return instances
 
     return register

@@ -71,8 +71,8 @@ def _of_zones(pattern: Pattern, _: Iterable[Group]) -> Iterable[Group]:
     ("text", "method", "typeface", "zone", "leather", "zones"),
     reads=["monogram"],
     groups=_of_zones,
-    shows=["leather"],
     only_with="monogram",
+    word_reads={"leather": ["leather"], "text": ["letters"]},
 )
 def the_monogram(case: Case) -> Iterator[MonogramUse]:
     """List the monogram, if one is asked for."""
@@ -114,8 +114,8 @@ class LetterUse(MonogramUse):
     "letter",
     "each different sign of the monogram",
     ("sign", "signs", "text", "typeface"),
-    reads=["monogram"],
-    shows=["leather"],
+    reads=["monogram", "letters"],
+    shows=["leather", "letters"],
     only_with="monogram",
 )
 def each_letter(case: Case) -> Iterator[LetterUse]:
@@ -127,32 +127,32 @@ def each_letter(case: Case) -> Iterator[LetterUse]:
         yield LetterUse(case, monogram, sign, count, typeface)
 
 
-@truth("letter.in_type", "the typeface has the sign", reads=["monogram"])
+@truth("letter.in_type", "the typeface has the sign", reads=["monogram", "letters"])
 def in_type(letter: LetterUse) -> bool:
     """Whether the sign is a capital or one of the extra signs; never folded."""
     return letter.sign in _CAPITALS or letter.sign in letter.typeface.extra_signs
 
 
-@number("letter.asked", "count", "pieces of type wanted", reads=["monogram"])
+@number("letter.asked", "count", "pieces of type wanted", reads=["monogram", "letters"])
 def asked(letter: LetterUse) -> int:
     """Return how often the sign stands in the text."""
     return letter.count
 
 
-@number("letter.good_sorts", "count", "good pieces of type in the case", reads=["monogram", "stock"])
+@number("letter.good_sorts", "count", "good pieces of type in the case", reads=["monogram", "letters", "stock"])
 def good_sorts(letter: LetterUse) -> int:
     """Return the sorts less the worn ones."""
     face = letter.typeface
     return face.sorts.get(letter.sign, face.sorts_per_letter) - face.worn.get(letter.sign, 0)
 
 
-@number("letter.worn_sorts", "count", "worn pieces of type", reads=["monogram", "stock"])
+@number("letter.worn_sorts", "count", "worn pieces of type", reads=["monogram", "letters", "stock"])
 def worn_sorts(letter: LetterUse) -> int:
     """Return the worn sorts."""
     return letter.typeface.worn.get(letter.sign, 0)
 
 
-@number("monogram.width", "mm", "width of the letters", reads=["monogram"])
+@number("monogram.width", "mm", "width of the letters", reads=["monogram", "letters"])
 def width(use: MonogramUse) -> int | None:
     """Return letters x advance + spaces x space, um."""
     face, text = use.piece.typeface, use.monogram.text
@@ -210,7 +210,7 @@ def method_in_type(use: MonogramUse) -> bool | None:
     return None if face is None or use.monogram.method is None else use.monogram.method in face.methods
 
 
-@number("monogram.letters", "count", "letters of the monogram", reads=["monogram"])
+@number("monogram.letters", "count", "letters of the monogram", reads=["monogram", "letters"])
 def letters(use: MonogramUse) -> int:
     """Return the number of signs without spaces."""
     return len(letters_of(use.monogram.text))

@@ -15,8 +15,8 @@ from rules.vocabulary import number, truth, word, words
 
 #: What bench time depends on.
 _TIMED = (
-    "pattern", "leather", "side", "lots", "edge", "stitch", "hardware", "sizes", "monogram", "modifications",
-    "quantity", "labor",
+    "pattern", "leather", "side", "lots", "edge", "stitch", "hardware", "sizes", "monogram", "letters",
+    "modifications", "quantity", "labor",
 )  # fmt: skip
 
 
@@ -33,7 +33,7 @@ def monogram_method(whole: Whole) -> str | None:
     return None if monogram is None else monogram.method
 
 
-@number("piece.monogram_letters", "count", "letters of the monogram", reads=["monogram"])
+@number("piece.monogram_letters", "count", "letters of the monogram", reads=["monogram", "letters"])
 def monogram_letters(whole: Whole) -> int:
     """Return how many signs the monogram has without its spaces, 0 where none is asked for."""
     monogram = whole.piece.spec.monogram

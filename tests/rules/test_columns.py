@@ -14,9 +14,10 @@ from typing import Any
 import pytest
 
 from catalog.model import Lot
+from rules.assigning import more_lots_only_worsen
 from rules.case import Case
 from rules.check import Verdict, judge
-from rules.columns import Judged, judge_specs, more_lots_only_worsen
+from rules.columns import Judged, judge_specs
 from rules.piece import Piece
 from rules.pricing import priced
 from rules.sample import as_repeat, sample_spec, sample_specs

@@ -26,7 +26,7 @@ from rules.piece import Piece
 from rules.sample import as_repeat, sample_specs
 from rules.shop import Shop, open_shop
 from rules.spec import Blade, BusinessCardsAsked, Carry, Monogram, NoteAsked, Purpose, Spec
-from rules.vocabulary import SUBJECTS, TERMS
+from rules.vocabulary import SUBJECTS, TERMS, Subject
 
 Draw = random.Random
 Change = Callable[[Spec, Catalog, Draw], Spec]
@@ -41,10 +41,19 @@ def _sizes(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
 
 
 def _monogram(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
-    zone = draw.choice(list(catalog.patterns[spec.pattern].zones))
-    return replace(
-        spec, monogram=Monogram("ROSA M", draw.choice(("blind", "ink")), draw.choice(list(catalog.typefaces)), zone)
+    zone, text = (
+        draw.choice(list(catalog.patterns[spec.pattern].zones)),
+        spec.monogram.text if spec.monogram else "ROSA M",
     )
+    return replace(
+        spec, monogram=Monogram(text, draw.choice(("blind", "ink")), draw.choice(list(catalog.typefaces)), zone)
+    )
+
+
+def _letters(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
+    if spec.monogram is None:
+        return spec
+    return replace(spec, monogram=replace(spec.monogram, text=draw.choice(("ROSA M", "é", "Q", "BARTHOLOMEW"))))
 
 
 def _carry(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
@@ -85,6 +94,7 @@ CHANGES: dict[str, Change] = {
     "hardware": _hardware,
     "sizes": _sizes,
     "monogram": _monogram,
+    "letters": _letters,
     "modifications": one_of(
         "modifications", lambda _, catalog, draw: [tuple(draw.sample(list(catalog.modifications), 2))]
     ),
@@ -125,6 +135,24 @@ def values_of(case: Case) -> Seen:
                 for number, each in enumerate(lister.instances(case, group)):
                     shown = repr((each.words, each.params, each.subject, each.at, each.parts))
                     found[f"{name} in words", repr((place, group, number))] = shown, frozenset(may_show)
+                    if subject.word_reads is not None:
+                        assert number == 0, f"{name} is said to have one instance at most"
+                        found |= words_of(each, subject, group, parts, place)
+    return found
+
+
+def words_of(
+    instance: Any, subject: Subject, group: tuple[str, ...] | None, parts: tuple[str, ...], place: int
+) -> Seen:
+    """Each word of the one instance that there is, and what it may show; its place in the spec is always the same."""
+    lister = subject.listers[place]
+    listed = {facet for read in lister.reads for facet in scoped(read, group, parts)}
+    found: Seen = {}
+    for word, text in instance.words.items():
+        own = subject.told_by({word})
+        shown = {facet for read in own for facet in scoped(read, subject.of or group, parts)}
+        found[f"{subject.name} says {word}", repr(group)] = text, frozenset(listed | shown)
+    found[f"{subject.name} stands", repr(group)] = repr((instance.at, instance.subject)), frozenset(listed)
     return found
 
 
