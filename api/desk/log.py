@@ -54,8 +54,12 @@ class CheckLog:
         with self._flushing:
             while self._waiting:
                 batch = [self._waiting.popleft() for _ in range(min(BATCH, len(self._waiting)))]
-                with self._store.write() as write:
-                    write.connection.execute(insert(CHECK_LOG), [_row(each) for each in batch])
+                try:
+                    with self._store.write() as write:
+                        write.connection.execute(insert(CHECK_LOG), [_row(each) for each in batch])
+                except BaseException:  # what was not written waits for the next time
+                    self._waiting.extendleft(reversed(batch))
+                    raise
                 count += len(batch)
         return count
 
