@@ -1,4 +1,4 @@
-"""How often a page key may ask: so many requests in a window that begins with the first of them.
+"""How often a key may ask: so many requests in a window that begins with the first of them.
 
 Counted in this process alone: with several processes each grants as much. The header fields are those
 of draft-ietf-httpapi-ratelimit-headers-10.
@@ -18,6 +18,8 @@ from api.clock import seconds
 
 #: What a page key may ask unless the settings say otherwise.
 PAGE_LIMIT: Final = "120/minute"
+#: What a sheet key may ask: a sheet of a hundred rows asks four hundred cells at once when it is opened.
+SHEET_LIMIT: Final = "600/minute"
 
 
 class Taken(NamedTuple):
@@ -31,12 +33,19 @@ class Taken(NamedTuple):
 class Allowance:
     """Counts requests by key. For one thread, the event loop's."""
 
-    def __init__(self, limit: str = PAGE_LIMIT, now: Callable[[], float] = seconds) -> None:
-        """Begin to count; ``limit`` is such as ``120/minute``, ``now`` gives seconds that never run back."""
+    def __init__(self, limit: str = PAGE_LIMIT, now: Callable[[], float] = seconds, *, policy: str = "page") -> None:
+        """Begin to count.
+
+        Args:
+            limit: such as ``120/minute``.
+            now: gives seconds that never run back.
+            policy: what the headers call it, the class of the keys that it counts.
+        """
         self._limit = parse(limit)
         self._now = now
         self._counted = FixedWindowRateLimiter(_Counts(now))
-        self._policy = b'"page";q=%d;w=%d' % (self._limit.amount, self._limit.get_expiry())
+        self._name = b'"%s"' % policy.encode("ascii")
+        self._policy = b"%s;q=%d;w=%d" % (self._name, self._limit.amount, self._limit.get_expiry())
 
     def take(self, key: str) -> Taken:
         """Count one request of a key."""
@@ -47,13 +56,14 @@ class Allowance:
 
     def headers(self, taken: Taken) -> list[tuple[bytes, bytes]]:
         """Return what an answer says of it."""
-        return [(b"ratelimit-policy", self._policy), (b"ratelimit", b'"page";r=%d;t=%d' % (taken.left, taken.seconds))]
+        left = b"%s;r=%d;t=%d" % (self._name, taken.left, taken.seconds)
+        return [(b"ratelimit-policy", self._policy), (b"ratelimit", left)]
 
 
 class _Counts(Storage):
     """Where the library keeps its counts. Its own storage in memory starts a thread at nearly every request.
 
-    There are as many entries as page keys that were used, so nothing needs to be swept away.
+    There are as many entries as keys that were used, so nothing needs to be swept away.
     """
 
     STORAGE_SCHEME = None

@@ -6,15 +6,16 @@ table; the shelf that was looked up on the way goes on with the request.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Final, NamedTuple
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.allowance import Allowance, Taken
+from api.cells import SHEET_KEYS
 from api.errors import ProblemError, problem
 from api.house import House
-from api.keys import Key
+from api.keys import Key, Keyring
 
 Headers = list[tuple[bytes, bytes]]
 
@@ -40,16 +41,17 @@ _BEARER: Final = b"bearer "
 
 # One wording for missing, wrong, revoked and expired alike: whoever guesses learns nothing.
 _UNKNOWN: Final = "send a key that is in force, as Authorization: Bearer KEY"
+_UNKNOWN_IN_CELL: Final = "send one key that is in force: a sheet key as key=KEY, any as Authorization: Bearer KEY"
 
 
 class Door:
     """Lets in who has a key, and puts ``key`` and ``shelf`` into the state of the request."""
 
-    def __init__(self, app: ASGIApp, house: House, allowance: Allowance) -> None:
-        """Wrap an app; ``allowance`` is what each page key may ask."""
+    def __init__(self, app: ASGIApp, house: House, allowances: Mapping[str, Allowance]) -> None:
+        """Wrap an app; ``allowances`` is what keys may ask, by class; keys of other classes are not counted."""
         self._app = app
         self._house = house
-        self._allowance = allowance
+        self._allowances = allowances
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one connection."""
@@ -67,27 +69,38 @@ class Door:
         if scope["method"] == "OPTIONS" and asked.before is not None and asked.origin in keys.origins:
             await _allow(asked.origin, send)
             return
-        key = None if asked.key is None else keys.find(asked.key, self._house.now())
+        key = self._key(asked, scope, keys)
         if key is None:
-            headers = {"www-authenticate": "Bearer"}
-            await _refuse(ProblemError("key-unknown", _UNKNOWN, headers=headers), scope, receive, send)
+            unknown = _UNKNOWN_IN_CELL if SHEET_KEYS in scope["state"] else _UNKNOWN
+            error = ProblemError("key-unknown", unknown, headers={"www-authenticate": "Bearer"})
+            await _refuse(error, scope, receive, send)
             return
         scope["state"].update(key=key, shelf=shelf)
-        if key.class_name == "page":
-            await self._from_a_page(key, asked.origin, scope, receive, send)
-        elif key.class_name == "sheet":
+        if key.class_name == "sheet" and SHEET_KEYS not in scope["state"]:
             error = ProblemError("key-not-enough", "a sheet key asks for single cells only")
             await _refuse(error, scope, receive, send)
+        elif key.class_name in self._allowances:
+            await self._counted(key, asked.origin, scope, receive, send)
         else:
             await self._app(scope, receive, send)
 
-    async def _from_a_page(self, key: Key, origin: str | None, scope: Scope, receive: Receive, send: Send) -> None:
-        if origin is not None and key.origins and origin not in key.origins:
+    def _key(self, asked: _Asked, scope: Scope, keys: Keyring) -> Key | None:
+        """Return the key of a request. In an address stand sheet keys alone, for cells alone."""
+        text, in_address = asked.key, scope["state"].get(SHEET_KEYS, ())
+        if in_address:
+            text = in_address[0] if len(in_address) == 1 and not asked.any_key else None
+        key = None if text is None else keys.find(text, self._house.now())
+        return None if key is not None and in_address and key.class_name != "sheet" else key
+
+    async def _counted(self, key: Key, origin: str | None, scope: Scope, receive: Receive, send: Send) -> None:
+        page = key.class_name == "page"
+        if page and origin is not None and key.origins and origin not in key.origins:
             error = ProblemError("origin-not-allowed", "this key is for pages of other origins")
             await _refuse(error, scope, receive, send)
             return
-        taken = self._allowance.take(key.id)
-        more = self._dress(origin, taken)
+        allowance = self._allowances[key.class_name]
+        taken = allowance.take(key.id)
+        more = [*allowance.headers(taken), *(_for_pages(origin) if page else ())]
 
         async def dressed(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -96,18 +109,21 @@ class Door:
 
         if taken.granted:
             await self._app(scope, receive, dressed)
-            return
-        seconds = str(taken.seconds)
-        error = ProblemError("too-many-requests", f"again in {seconds} s", headers={"retry-after": seconds})
-        await _refuse(error, scope, receive, dressed)
+        else:
+            await _refuse(_too_many(taken), scope, receive, dressed)
 
-    def _dress(self, origin: str | None, taken: Taken) -> Headers:
-        """Return the headers of an answer to a page key."""
-        headers = [*self._allowance.headers(taken), _VARY]
-        if origin is not None:
-            allowed = (b"access-control-allow-origin", origin.encode("latin-1"))
-            headers += [allowed, _EXPOSED, _READABLE_ELSEWHERE]
-        return headers
+
+def _for_pages(origin: str | None) -> Headers:
+    """Return the headers of an answer to a page key."""
+    if origin is None:
+        return [_VARY]
+    return [_VARY, (b"access-control-allow-origin", origin.encode("latin-1")), _EXPOSED, _READABLE_ELSEWHERE]
+
+
+def _too_many(taken: Taken) -> ProblemError:
+    seconds = str(taken.seconds)
+    detail = f"too many requests with this key; again in {seconds} s"
+    return ProblemError("too-many-requests", detail, headers={"retry-after": seconds})
 
 
 def is_open(path: str) -> bool:
@@ -116,9 +132,13 @@ def is_open(path: str) -> bool:
 
 
 class _Asked(NamedTuple):
-    """What the headers of a request say of who asks; ``before``: the method that a preflight asks about."""
+    """What the headers of a request say of who asks.
+
+    ``any_key``: whether there is any key, be it malformed; ``before``: the method that a preflight asks about.
+    """
 
     key: str | None
+    any_key: bool
     origin: str | None
     before: str | None
 
@@ -135,7 +155,7 @@ def _asked(headers: Iterable[tuple[bytes, bytes]]) -> _Asked:
             before = value.decode("latin-1")
     # Two keys are none: whoever stands between may have read the other one.
     key = _bearer(keys[0]) if len(keys) == 1 else None
-    return _Asked(key, origin, before)
+    return _Asked(key, bool(keys), origin, before)
 
 
 def _bearer(value: bytes) -> str | None:

@@ -64,3 +64,11 @@ def test_the_headers_are_structured_fields(clock: Hand) -> None:
         (b"ratelimit-policy", b'"page";q=120;w=60'),
         (b"ratelimit", b'"page";r=119;t=60'),
     ]
+
+
+def test_the_headers_name_the_class_of_keys_that_is_counted(clock: Hand) -> None:
+    allowance = Allowance("600/minute", clock, policy="sheet")
+    assert allowance.headers(allowance.take("a")) == [
+        (b"ratelimit-policy", b'"sheet";q=600;w=60'),
+        (b"ratelimit", b'"sheet";r=599;t=60'),
+    ]
