@@ -22,9 +22,12 @@ from api.examples import example_app, write
 from api.house import open_house, shop_at_hand
 from api.keys import KeyRefusedError
 from api.keys_command import add_keys
+from api.lists.command import ListCommandError, add_check_list
+from api.lists.work import give_way, work
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
+from api.settled import settle
 from api.store.backup import BackupError, back_up
 from api.store.engine import is_there
 from api.terminal import plain, rendered
@@ -50,7 +53,7 @@ def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | No
         settings = _overridden(settings_from(os.environ if environ is None else environ), options)
         code: int = options.run(settings, options)
         sys.stdout.flush()
-    except (SettingError, Faults, KeyRefusedError, _UnreadableError) as bad:
+    except (SettingError, Faults, KeyRefusedError, ListCommandError, _UnreadableError) as bad:
         _warn(str(bad))
         return UNREADABLE
     except BrokenPipeError:  # the reader of a pipe has seen enough
@@ -94,6 +97,9 @@ def _parser() -> argparse.ArgumentParser:
     saving.add_argument("file", metavar="FILE", type=Path, help="a file that is not there yet")
     saving.set_defaults(run=_backup)
     add_keys(commands, _typed)
+    add_check_list(commands, _typed, reading.day)
+    working = commands.add_parser("work", help="judge the long lists that wait; the service starts this by itself")
+    working.set_defaults(run=_work)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")
     describing.add_argument(
         "--write",
@@ -145,6 +151,17 @@ def _check(settings: Settings, options: argparse.Namespace) -> int:
     else:
         print(rendered(answer, color=sys.stdout.isatty() and "NO_COLOR" not in os.environ), end="")
     return EXIT_OF[answer["outcome"]]
+
+
+def _work(settings: Settings, _options: argparse.Namespace) -> int:
+    give_way()
+    house = open_house(settings)
+    settle()
+    try:
+        work(house)
+    finally:
+        house.close()
+    return 0
 
 
 def _audit(settings: Settings, _options: argparse.Namespace) -> int:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from anyio import CapacityLimiter, to_thread
 from fastapi.concurrency import run_in_threadpool
 
 from api.desk.listing import owner_of
@@ -13,7 +14,7 @@ from api.house import House
 from api.keys import Key
 from api.schemas.spec import SpecIn, to_spec
 from api.visibility import view
-from rules.check import check, quick_check
+from rules.check import answer_of, check, judge, quick_answer, quick_check
 from rules.shop import Shop
 
 
@@ -44,3 +45,22 @@ async def answer_to(
         )
     house.log.add(house.now(), key.id, answer)
     return view(with_repeat(answer, asked), key.caller)
+
+
+async def bare_answer_to(
+    house: House, shop: Shop, spec: SpecIn, *, key: Key, threads: CapacityLimiter
+) -> Mapping[str, Any]:
+    """Return the verdict on a spec without remedies, as the caller may see it.
+
+    For whoever may stop to wait: a thread that is left goes on to its end, and what it finds out is kept for
+    the next who asks. Only so many are used at once (``threads``), so that none of them are missed elsewhere.
+
+    It is not logged. A sheet asks for each of its cells again whenever it is opened or changed, four of them for
+    one row: the log would count how often somebody scrolled, not what could not be made.
+    """
+    asked, today = known(house, to_spec(spec), owner_of(key)), house.clock.today()
+    answer = quick_answer(shop, asked, today=today)
+    if answer is None:
+        verdict = await to_thread.run_sync(judge, shop, asked, today, abandon_on_cancel=True, limiter=threads)
+        answer = answer_of(shop, verdict)
+    return view(answer, key.caller)

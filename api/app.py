@@ -9,7 +9,8 @@ from contextlib import asynccontextmanager
 from fastapi import FastAPI
 
 from api import errors
-from api.allowance import PAGE_LIMIT, Allowance
+from api.allowance import Allowance
+from api.cells import CELL_SECONDS, CellLines, is_for_cells
 from api.desk.keeper import Keeper
 from api.docs import add_docs
 from api.document import add_document
@@ -17,10 +18,13 @@ from api.door import Door
 from api.edge import BodyLimit, Envelope
 from api.house import House
 from api.lane import CheckLane
+from api.lists.template import Templates
+from api.lists.work import Workers
 from api.published import Published
 from api.routes import (
     carry_items,
     catalog,
+    cells,
     checks,
     edges,
     foils,
@@ -40,29 +44,50 @@ from api.routes import (
     supplies,
     threads,
     typefaces,
+    wishlist_templates,
+    wishlists,
 )
+from api.settings import Settings
 
 _RESOURCES = (
-    checks, catalog, patterns, kinds, leathers, threads, edges, hardware, typefaces, foils, carry_items,
-    price_list, rules, refusals, problems, health,
+    checks, wishlists, wishlist_templates, cells, catalog, patterns, kinds, leathers, threads, edges, hardware,
+    typefaces, foils, carry_items, price_list, rules, refusals, problems, health,
 )  # fmt: skip
 
 
-def create_app(house: House, *, page_limit: str = PAGE_LIMIT) -> FastAPI:
-    """Build the service over an open house; ``page_limit`` is how often each page key may ask."""
+def create_app(house: House, settings: Settings | None = None, *, cell_seconds: float = CELL_SECONDS) -> FastAPI:
+    """Build the service over an open house.
+
+    Args:
+        house: what requests work with.
+        settings: how it runs; without them as by default, and nobody works at long lists here.
+        cell_seconds: after how long a cell is told that its answer takes too long.
+    """
+    workers = None if settings is None else Workers(house, settings)
+    settings = settings or Settings()
 
     @asynccontextmanager
     async def kept(_app: FastAPI) -> AsyncIterator[None]:
-        keeper = Keeper(house)
+        keeper = Keeper(house, workers)
         keeper.start()
         try:
             yield
         finally:
             keeper.stop()
 
-    app = FastAPI(lifespan=kept, docs_url=None, redoc_url=None, redirect_slashes=False, openapi_url="/openapi.json")
+    app = FastAPI(
+        lifespan=kept,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        openapi_url="/openapi.json",
+        # Traces write down addresses, and in the address of a cell stands a key.
+        telemetry={"exclude": is_for_cells},
+    )
     app.state.house = house
+    app.state.list_rows_at_once = settings.list_rows_at_once
     app.state.published = Published(house.shop)
+    app.state.templates = Templates()
     for resource in _RESOURCES:
         app.include_router(resource.router)
     for record in (lots, supplies, quotes, sign_offs, orders):
@@ -73,8 +98,13 @@ def create_app(house: House, *, page_limit: str = PAGE_LIMIT) -> FastAPI:
     app.state.methods_at = _methods_of(app)
     errors.install(app)
     app.add_middleware(CheckLane, house=house)
-    app.add_middleware(Door, house=house, allowance=Allowance(page_limit))
-    app.add_middleware(BodyLimit)
+    allowances = {
+        "page": Allowance(settings.page_limit),
+        "sheet": Allowance(settings.sheet_limit, policy="sheet"),
+    }
+    app.add_middleware(Door, house=house, allowances=allowances)
+    app.add_middleware(BodyLimit, longer={wishlists.PATH: settings.list_megabytes << 20})
+    app.add_middleware(CellLines, seconds=cell_seconds)
     app.add_middleware(Envelope)  # added last, so outermost: every answer passes through it
     return app
 

@@ -99,6 +99,14 @@ class JsonRoute(APIRoute):
 
 
 def _check_media(request: Request) -> None:
+    media = request.headers.get("content-type", "").partition(";")[0]
+    if media.strip().lower() != MEDIA_TYPE:
+        raise ProblemError("unsupported-media-type", f"send the body as {MEDIA_TYPE}", headers={"accept": MEDIA_TYPE})
+    check_coding(request)
+
+
+def check_coding(request: Request) -> None:
+    """Raise ProblemError where a body is compressed, or text in another encoding than UTF-8."""
     coding = request.headers.get("content-encoding", "identity").strip().lower()
     if coding not in ("", "identity"):
         raise ProblemError(
@@ -106,9 +114,7 @@ def _check_media(request: Request) -> None:
             "send the body without compression",
             headers={"accept-encoding": "identity"},
         )
-    media, _, parameters = request.headers.get("content-type", "").partition(";")
-    if media.strip().lower() != MEDIA_TYPE:
-        raise ProblemError("unsupported-media-type", f"send the body as {MEDIA_TYPE}", headers={"accept": MEDIA_TYPE})
+    parameters = request.headers.get("content-type", "").partition(";")[2]
     for parameter in parameters.lower().split(";"):
         name, _, value = parameter.partition("=")
         if name.strip() == "charset" and value.strip(' "') not in ("utf-8", "utf8"):

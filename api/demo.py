@@ -15,7 +15,7 @@ from api.store.tables import API_KEYS
 
 #: Who makes the demo's keys.
 _BY: Final = "demo"
-_CLASSES: Final = ("page", "server", "staff", "owner")
+_CLASSES: Final = ("page", "server", "staff", "owner", "sheet")
 
 DEMO_SPEC: Final[dict[str, Any]] = {
     "pattern": "twofold",

@@ -8,6 +8,7 @@ from __future__ import annotations
 import logging
 import re
 import secrets
+from collections.abc import Mapping
 from contextlib import suppress
 from typing import Final
 
@@ -92,19 +93,22 @@ class _TooLargeError(Exception):
 class BodyLimit:
     """Answers 413 for a body over the limit, whether its length is declared or only turns out."""
 
-    def __init__(self, app: ASGIApp, limit: int = BODY_LIMIT) -> None:
-        """Wrap an app; ``limit`` is in bytes."""
+    def __init__(self, app: ASGIApp, limit: int = BODY_LIMIT, longer: Mapping[str, int] | None = None) -> None:
+        """Wrap an app; ``limit`` is in bytes, ``longer`` has the limits of paths that take more."""
         self._app = app
-        self._limit = limit
+        self._usual = limit
+        self._longer = longer or {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one connection."""
         if scope["type"] != "http":
             await self._app(scope, receive, send)
-        elif self._declared(scope) > self._limit:
-            await self._refuse(scope, receive, send)
+            return
+        limit = self._longer.get(scope["path"], self._usual)
+        if self._declared(scope) > limit:
+            await self._refuse(limit, scope, receive, send)
         else:
-            await self._count(scope, receive, send)
+            await self._count(limit, scope, receive, send)
 
     @staticmethod
     def _declared(scope: Scope) -> int:
@@ -113,11 +117,12 @@ class BodyLimit:
                 return int(value[:20])
         return 0
 
-    async def _refuse(self, scope: Scope, receive: Receive, send: Send) -> None:
-        error = ProblemError("body-too-large", f"at most {self._limit} bytes", headers={"connection": "close"})
+    @staticmethod
+    async def _refuse(limit: int, scope: Scope, receive: Receive, send: Send) -> None:
+        error = ProblemError("body-too-large", f"at most {limit} bytes", headers={"connection": "close"})
         await problem(error, scope["state"]["request_id"])(scope, receive, send)
 
-    async def _count(self, scope: Scope, receive: Receive, send: Send) -> None:
+    async def _count(self, limit: int, scope: Scope, receive: Receive, send: Send) -> None:
         seen = 0
         refused = False
 
@@ -125,7 +130,7 @@ class BodyLimit:
             nonlocal seen, refused
             message = await receive()
             seen += len(message.get("body", b""))
-            if seen > self._limit:
+            if seen > limit:
                 refused = True
                 raise _TooLargeError
             return message
@@ -138,4 +143,4 @@ class BodyLimit:
         with suppress(_TooLargeError):
             await self._app(scope, counted, unless_refused)
         if refused:
-            await self._refuse(scope, receive, send)
+            await self._refuse(limit, scope, receive, send)

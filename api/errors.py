@@ -72,7 +72,7 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
         ),
         ProblemType(
             "body-too-large", 413, "The body is too large",
-            "A body may have 128 kB. Split long lists.",
+            "A body may have 128 kB, a wish list what the workshop has set (64 MB unless it says otherwise).",
         ),
         ProblemType(
             "unsupported-media-type", 415, "The body is of a kind that is not read here",
@@ -82,6 +82,11 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "schema-violation", 422, "The request does not fit the schema",
             "Each entry of errors points at one field and says what would fit. A code that the catalog"
             " lacks is never an error: it is a finding of the check.",
+        ),
+        ProblemType(
+            "list-unreadable", 422, "The list cannot be read",
+            "It is no sheet that is read here, is damaged, too large or has no column pattern; detail says what would"
+            " do. A single row that cannot be read is no such error: it gets one of its own.",
         ),
         ProblemType(
             "key-missing", 400, "The request needs a key of its own",
@@ -142,6 +147,10 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
         ProblemType(
             "too-many-requests", 429, "Too many requests with this key",
             "Wait the seconds in Retry-After. RateLimit says how many are left in the window.",
+        ),
+        ProblemType(
+            "too-many-lists", 429, "Too many of your lists are waiting",
+            "Wait until some are done, or delete some.",
         ),
         ProblemType(
             "busy", 503, "Too many are writing at once",

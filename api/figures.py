@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from catalog.model import Number, Span
-from catalog.units import number_in
+from catalog.units import DM2_UM2, number_in
 
 
 def figure(value: Number, unit: str) -> int | float:
@@ -41,3 +41,8 @@ def minor_units(amount: str) -> int:
 def money(minor: int, digits: int) -> str:
     """Return an amount as decimal text with the currency's own number of digits."""
     return f"{Decimal(minor).scaleb(-digits):f}"
+
+
+def um2(dm2: float) -> int:
+    """Return an area in dm2 of at most 3 decimals in um2, exact."""
+    return round(dm2 * 1000) * (DM2_UM2 // 1000)

@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
+from types import MappingProxyType
 from typing import Any, Final
 
 from fastapi import Request, Response
@@ -27,7 +28,7 @@ _CACHE: Final = "private, max-age=60"
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """The bytes of a JSON document and its strong entity tag, quotes included."""
+    """The bytes of a document and its strong entity tag, quotes included."""
 
     body: bytes
     etag: str
@@ -35,7 +36,11 @@ class Document:
 
 def document(value: Any) -> Document:
     """Return a JSON value as a document."""
-    body = json.dumps(value, ensure_ascii=False, separators=(",", ":")).encode()
+    return sealed(json.dumps(value, ensure_ascii=False, separators=(",", ":")).encode())
+
+
+def sealed(body: bytes) -> Document:
+    """Return bytes as a document."""
     return Document(body, f'"{hashlib.blake2b(body, digest_size=16).hexdigest()}"')
 
 
@@ -46,12 +51,18 @@ def matches(header: str | None, etag: str) -> bool:
     return header.strip() == "*" or etag.removeprefix("W/") in _TAG.findall(header)
 
 
-def respond(request: Request, found: Document) -> Response:
-    """Return the document, or 304 where the caller has it already."""
-    headers = {"etag": found.etag, "cache-control": _CACHE, "vary": "Authorization"}
+def respond(
+    request: Request,
+    found: Document,
+    *,
+    media_type: str = "application/json",
+    headers: Mapping[str, str] = MappingProxyType({}),
+) -> Response:
+    """Return the document, or 304 where the caller has it already; ``headers`` are further ones of the document."""
+    common = {"etag": found.etag, "cache-control": _CACHE, "vary": "Authorization"}
     if matches(request.headers.get("if-none-match"), found.etag):
-        return Response(status_code=304, headers=headers)
-    return Response(found.body, headers=headers, media_type="application/json")
+        return Response(status_code=304, headers=common)
+    return Response(found.body, headers={**common, **headers}, media_type=media_type)
 
 
 #: Nouns that show what is left of them, or whether they are still to be had.

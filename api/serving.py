@@ -45,10 +45,11 @@ def serve(settings: Settings, *, tell: Tell) -> int:
         catalog.strict_yaml.Faults: the catalog or the rule book is broken.
     """
     house = open_house(settings)
-    app = create_app(house, page_limit=settings.page_limit)
+    app = create_app(house, settings)
     settle()
     listener = _listener(settings.host, settings.port)
     address = _address(listener)
+    # No access log: it would write down addresses, and the key of a sheet stands in the address of each of its cells.
     config = uvicorn.Config(app, access_log=False, log_level="warning", server_header=False)
 
     def ready() -> None:

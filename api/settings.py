@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import catalog
-from api.allowance import PAGE_LIMIT
+from api.allowance import PAGE_LIMIT, SHEET_LIMIT
 
 PREFIX: Final = "QUARTERFOOT_"
 DEMO_CATALOG: Final = Path(catalog.__file__).parent / "oddlestone"
@@ -37,7 +37,9 @@ class Settings:
     ``today`` shifts the clock to begin on that date; ``catalog`` is the folder of the workshop's
     files; ``database_url`` names the store; ``bootstrap_owner_key`` is the first owner key of a new
     store; ``demo_keys`` gives a new store a key of each class and shows them; ``page_limit`` is how
-    often a page key may ask; ``port`` 0 takes any free one.
+    often a page key may ask, ``sheet_limit`` a sheet key; ``list_rows_at_once`` is up to how many rows of
+    a list a caller waits for, and ``list_megabytes`` how large a list may be sent; ``port`` 0 takes any free
+    one.
     """
 
     today: date | None = None
@@ -46,6 +48,9 @@ class Settings:
     bootstrap_owner_key: str | None = None
     demo_keys: bool = False
     page_limit: str = PAGE_LIMIT
+    sheet_limit: str = SHEET_LIMIT
+    list_rows_at_once: int = 200
+    list_megabytes: int = 64
     host: str = "127.0.0.1"
     port: int = 8000
 
@@ -65,6 +70,14 @@ def settings_from(environ: Mapping[str, str]) -> Settings:
             except ValueError as bad:
                 raise SettingError(f"{name}: {bad}") from None
     return Settings(**found)
+
+
+def environment_of(settings: Settings) -> dict[str, str]:
+    """Return the variables that give another process of this program the same shop, store and day."""
+    found = {"catalog": str(settings.catalog), "database_url": settings.database_url}
+    if settings.today is not None:
+        found["today"] = settings.today.isoformat()
+    return {PREFIX + name.upper(): text for name, text in found.items()}
 
 
 def day(text: str) -> date:
@@ -124,6 +137,12 @@ def _limit(text: str) -> str:
     raise ValueError(f"expected a count and second, minute, hour or day, such as {PAGE_LIMIT}, found {text[:40]!r}")
 
 
+def _count(text: str) -> int:
+    if text.isascii() and text.isdigit() and len(text) <= 7 and int(text):
+        return int(text)
+    raise ValueError(f"expected a whole number from 1, found {text[:40]!r}")
+
+
 _READERS: Final[Mapping[str, Callable[[str], Any]]] = {
     "today": day,
     "catalog": _folder,
@@ -131,6 +150,9 @@ _READERS: Final[Mapping[str, Callable[[str], Any]]] = {
     "bootstrap_owner_key": _first_key,
     "demo_keys": _switch,
     "page_limit": _limit,
+    "sheet_limit": _limit,
+    "list_rows_at_once": _count,
+    "list_megabytes": _count,
     "host": host,
     "port": port,
 }

@@ -15,8 +15,9 @@ from api.desk.history import add_entry
 from api.desk.orders import needs_of_order, set_needs
 from api.desk.rows import items_of, set_row, stock_row
 from api.desk.shortage import settle_after_loss
-from api.desk.stock import enter, fits, left_of_supply, rectangles_um, um2
+from api.desk.stock import enter, fits, left_of_supply, rectangles_um
 from api.errors import ProblemError, contradiction
+from api.figures import um2
 from api.house import House
 from api.store.engine import Write
 from api.store.stock import dumped

@@ -1,4 +1,4 @@
-"""What goes on beside requests: holds lapse, the log is written, old answers to retries are dropped."""
+"""What goes on beside requests: holds lapse, the log is written, lists are judged, what is old is dropped."""
 
 from __future__ import annotations
 
@@ -10,6 +10,9 @@ from typing import Final
 from sqlalchemy import delete
 
 from api.house import House
+from api.lists.folders import sweep as sweep_folders
+from api.lists.keeping import drop_expired
+from api.lists.work import Workers
 from api.store.engine import BusyError
 from api.store.shelf import stamp
 from api.store.tables import ANSWERED
@@ -25,9 +28,10 @@ _LOG = logging.getLogger("quarterfoot")
 class Keeper:
     """A thread that looks after the house; whatever it misses, the next round or the next process does."""
 
-    def __init__(self, house: House) -> None:
-        """Keep the house; nothing is started yet."""
+    def __init__(self, house: House, workers: Workers | None = None) -> None:
+        """Keep the house; nothing is started yet. Without ``workers`` long lists wait for another process."""
         self._house = house
+        self._workers = workers
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._run, name="keeper", daemon=True)
 
@@ -39,6 +43,8 @@ class Keeper:
         """End after the round at hand, with nothing left unwritten."""
         self._over.set()
         self._thread.join()
+        if self._workers is not None:
+            self._workers.stop()
         self._house.log.flush()
 
     def _run(self) -> None:
@@ -47,6 +53,8 @@ class Keeper:
             try:
                 _ = self._house.shelf  # lets due holds lapse
                 self._house.log.flush()
+                if self._workers is not None:
+                    self._workers.look_after()
                 if rounds % _ROUNDS_PER_DROP == 0:
                     self._drop_old()
                 rounds += 1
@@ -59,3 +67,5 @@ class Keeper:
         before = stamp(self._house.clock.now() - KEPT)
         with self._house.store.write() as write:
             write.connection.execute(delete(ANSWERED).where(ANSWERED.c.at < before))
+            drop_expired(write.connection, self._house.now())
+        sweep_folders()

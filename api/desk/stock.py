@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Row, func, insert, select, update
 from api.desk.history import add_entry, entries_of
 from api.desk.rows import lot_row, supply_row
 from api.errors import ProblemError, contradiction
+from api.figures import um2
 from api.store.engine import Write
 from api.store.stock import dumped
 from api.store.tables import ENTRIES, LOTS, SUPPLIES
@@ -83,11 +84,6 @@ def enter(write: Write, noun: str, code: str, kind: str, body: Mapping[str, Any]
         own = SUPPLIES.c.code == code
         write.connection.execute(update(SUPPLIES).where(own).values(version=SUPPLIES.c.version + 1, **values))
     add_entry(write, noun, code, at=at, by=by, kind=kind, body=body)
-
-
-def um2(dm2: float) -> int:
-    """Return an area of at most 3 decimals in um2, exact."""
-    return round(dm2 * 1000) * (DM2_UM2 // 1000)
 
 
 def rectangles_um(rectangles: Sequence[Sequence[float]]) -> list[list[int]]:

@@ -68,6 +68,8 @@ def _day(value: Any) -> date:
     raise PydanticCustomError("wrong_date", "a date such as 2026-05-29 is needed")
 
 
+#: A number, not text, with at most 3 decimals.
+THOUSANDTHS: Final = (BeforeValidator(_number), AfterValidator(_thousandths))
 # Bounds stand before the validators: only there does the JSON Schema show them.
 WholeNumber = BeforeValidator(_whole)
 Quantity = Annotated[int, Field(ge=1, le=1000), WholeNumber]
@@ -77,33 +79,28 @@ Day = Annotated[date, BeforeValidator(_day), WithJsonSchema({"type": "string", "
 Millimeters = Annotated[
     float,
     Field(ge=0.001, le=10_000, json_schema_extra={"multipleOf": 0.001}),
-    BeforeValidator(_number),
-    AfterValidator(_thousandths),
+    *THOUSANDTHS,
 ]
 Kilograms = Annotated[
     float,
     Field(ge=0.001, le=1_000, json_schema_extra={"multipleOf": 0.001}),
-    BeforeValidator(_number),
-    AfterValidator(_thousandths),
+    *THOUSANDTHS,
 ]
 
 Area = Annotated[
     float,
     Field(ge=0, le=10_000, json_schema_extra={"multipleOf": 0.001}),
-    BeforeValidator(_number),
-    AfterValidator(_thousandths),
+    *THOUSANDTHS,
 ]
 Measure = Annotated[
     float,
     Field(ge=0, le=100_000, json_schema_extra={"multipleOf": 0.001}),
-    BeforeValidator(_number),
-    AfterValidator(_thousandths),
+    *THOUSANDTHS,
 ]
 Amount = Annotated[
     float,
     Field(ge=0, le=1_000_000, json_schema_extra={"multipleOf": 0.001}),
-    BeforeValidator(_number),
-    AfterValidator(_thousandths),
+    *THOUSANDTHS,
 ]
 
 # What goes out. Whole figures stay whole (4, not 4.0); money is text, so that no reader makes it a float.

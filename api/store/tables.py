@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any, Final, cast
 
-from sqlalchemy import BigInteger, CheckConstraint, Column, Index, MetaData, Table, Text, UniqueConstraint
+from sqlalchemy import BigInteger, CheckConstraint, Column, Index, LargeBinary, MetaData, Table, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 #: The one metadata of the store, apart from any that another library may fill.
@@ -294,6 +294,58 @@ class CheckRow(_Row, table=True):
     spec: str = _json()
 
 
+class WishListRow(_Row, table=True):
+    """A long list and how far it has come.
+
+    ``beat_at`` is the last sign of life of ``worker``, who is at it; ``begun`` says how often somebody was.
+
+    ``judged_by`` is what it is judged by, JSON: revisions and the day; null until somebody has begun.
+    """
+
+    __tablename__ = "wish_list"
+    __table_args__ = (CheckConstraint("state IN ('waiting', 'running', 'done', 'failed')", name="state_known"),)
+
+    id: str = Field(primary_key=True)
+    number: int = Field(unique=True)
+    client: str = Field(index=True)
+    key_class: str
+    kind: str
+    terms: str = _json()
+    state: str = Field(index=True)
+    said: str | None
+    rows: int
+    done: int
+    notes: str = _json()
+    summary: str | None = _json(nullable=True)
+    judged_by: str | None = _json(nullable=True)
+    begun: int
+    worker: str | None
+    beat_at: str | None
+    created_at: str
+    expires_at: str = Field(index=True)
+
+
+class ListPartRow(_Row, table=True):
+    """A part of a list as it was sent; all of them in order are the file."""
+
+    __tablename__ = "wish_list_part"
+
+    wish_list: str = Field(primary_key=True, foreign_key="wish_list.id")
+    place: int = Field(primary_key=True)
+    content: bytes = Field(sa_column=Column(LargeBinary, nullable=False))
+
+
+class ListAnswersRow(_Row, table=True):
+    """What is said of the rows from ``first`` on: JSON, a line a row, compressed (zlib)."""
+
+    __tablename__ = "wish_list_answers"
+
+    wish_list: str = Field(primary_key=True, foreign_key="wish_list.id")
+    first: int = Field(primary_key=True)
+    rows: int
+    content: bytes = Field(sa_column=Column(LargeBinary, nullable=False))
+
+
 def _table(row: type[SQLModel]) -> Table:
     return cast(Table, vars(row)["__table__"])
 
@@ -311,3 +363,6 @@ ORDERS: Final = _table(OrderRow)
 ANSWERED: Final = _table(AnsweredRow)
 API_KEYS: Final = _table(KeyRow)
 CHECK_LOG: Final = _table(CheckRow)
+WISH_LISTS: Final = _table(WishListRow)
+LIST_PARTS: Final = _table(ListPartRow)
+LIST_ANSWERS: Final = _table(ListAnswersRow)

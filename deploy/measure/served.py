@@ -38,6 +38,8 @@ from measure.workshop import TODAY, demo
 from rules.check import check
 from rules.shop import open_shop
 
+#: Our service with the process that judges long lists; the others never have one.
+WITH_WORKER = "with worker"
 SERVICES = ("ours", "bare", "plumbing", "no rules")
 _HERE = Path(__file__).resolve().parents[1]
 
@@ -66,8 +68,11 @@ def app_of(name: str, folder: str) -> FastAPI:
     if name == "bare":
         return bare()
     store = f"sqlite:///{folder}/measured.sqlite3"
-    house = open_house(Settings(today=TODAY, database_url=store, bootstrap_owner_key=OWNER_KEY))
+    settings = Settings(today=TODAY, database_url=store, bootstrap_owner_key=OWNER_KEY)
+    house = open_house(settings)
     furnish(house)
+    if name == WITH_WORKER:
+        return create_app(house, settings)
     if name == "plumbing":
         answer = prepared_answer()
         vars(answering)["quick_check"] = lambda *_, **__: answer

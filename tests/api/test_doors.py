@@ -29,6 +29,9 @@ from api.visibility import Caller
 
 SHOP, OTHER = "https://shop.example", "https://other.example"
 FREE = ["/health/live", "/health/ready", "/openapi.json", "/docs", "/docs/start.js", "/problems", "/problems/not-found"]
+#: What a cell that names no column says to who has no key, and to who has one.
+NO_KEY_IN_CELL = "error: send one key that is in force: a sheet key as key=KEY, any as Authorization: Bearer KEY"
+LET_INTO_CELL = "error: pattern: this field is needed"
 
 
 def _operations() -> list[tuple[str, str, dict[str, Any]]]:
@@ -62,7 +65,7 @@ def keys(house: House) -> dict[str, str]:
 @pytest.fixture(scope="module")
 def anyone(house: House) -> Iterator[TestClient]:
     """Return a client without a key."""
-    with TestClient(create_app(house, page_limit="1000000/minute"), raise_server_exceptions=False) as client:
+    with TestClient(create_app(house, Settings(page_limit="1000000/minute")), raise_server_exceptions=False) as client:
         yield client
 
 
@@ -73,7 +76,7 @@ def bearer(key: str) -> dict[str, str]:
 def asked(client: TestClient, method: str, path: str, headers: dict[str, str]) -> Any:
     filled = path.replace("{slug}", "not-found").replace("{id}", "STK-01")
     filled = filled.replace("{code}", "SH-GAR" if "leathers" in path else "twofold")
-    filled = filled.replace("{quote}", "Q1").replace("{order}", "O1")
+    filled = filled.replace("{quote}", "Q1").replace("{order}", "O1").replace("{field}", "total")
     return client.request(method, filled, headers=headers, json=DEMO_SPEC if method == "POST" else None)
 
 
@@ -83,8 +86,18 @@ def assert_is(answer: Any, slug: str) -> None:
     assert answer.json()["type"] == f"/problems/{slug}"
 
 
+def assert_says(answer: Any, text: str) -> None:
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "text/plain; charset=utf-8"
+    assert answer.text == text
+
+
 def is_free(operation: dict[str, Any]) -> bool:
     return operation["security"] == []
+
+
+def is_cell(operation: dict[str, Any]) -> bool:
+    return operation["operationId"] == "readCell"
 
 
 @EVERY_OPERATION
@@ -94,18 +107,22 @@ def test_no_operation_is_answered_without_a_key_unless_it_is_open(
     answer = asked(anyone, method, path, {})
     if is_free(operation):
         assert answer.status_code == 200
+    elif is_cell(operation):
+        assert_says(answer, NO_KEY_IN_CELL)
     else:
         assert_is(answer, "key-unknown")
         assert answer.headers["www-authenticate"] == "Bearer"
 
 
 @EVERY_OPERATION
-def test_a_sheet_key_opens_nothing(
+def test_a_sheet_key_opens_cells_and_nothing_else(
     anyone: TestClient, keys: dict[str, str], method: str, path: str, operation: dict[str, Any]
 ) -> None:
     answer = asked(anyone, method, path, bearer(keys["sheet"]))
     if is_free(operation):
         assert answer.status_code == 200
+    elif is_cell(operation):
+        assert_says(answer, LET_INTO_CELL)
     else:
         assert_is(answer, "key-not-enough")
 
@@ -116,6 +133,9 @@ def test_a_key_opens_what_its_class_is_declared_for_and_nothing_else(
     anyone: TestClient, keys: dict[str, str], method: str, path: str, operation: dict[str, Any], name: str
 ) -> None:
     answer = asked(anyone, method, path, bearer(keys[name]))
+    if is_cell(operation):
+        assert_says(answer, LET_INTO_CELL)
+        return
     roles = [role for requirement in operation["security"] for role in requirement["key"]]
     if all(CLASSES[name] >= CLASSES[role] for role in roles):
         assert answer.status_code not in (401, 403)
@@ -130,6 +150,10 @@ def test_every_operation_declares_its_key_and_what_the_door_answers(
     assert is_free(operation) is is_open(path)
     if is_free(operation):
         assert not {"401", "403", "429"} & set(operation["responses"])
+        return
+    if is_cell(operation):
+        assert operation["security"] == [{"key": ["page"]}, {"sheetKey": []}]
+        assert set(operation["responses"]) == {"200"}
         return
     (requirement,) = operation["security"]
     assert list(requirement) == ["key"]
@@ -198,8 +222,18 @@ def test_two_keys_at_once_are_none(anyone: TestClient, keys: dict[str, str]) -> 
     assert_is(anyone.get("/v1/kinds", headers=both), "key-unknown")
 
 
-def test_a_key_in_the_address_opens_nothing(anyone: TestClient, keys: dict[str, str]) -> None:
-    assert_is(anyone.get("/v1/kinds", params={"key": keys["owner"]}), "key-unknown")
+@EVERY_OPERATION
+@pytest.mark.parametrize("name", CLASSES)
+def test_a_key_in_the_address_opens_nothing_but_a_sheet_key_cells(
+    anyone: TestClient, keys: dict[str, str], method: str, path: str, operation: dict[str, Any], name: str
+) -> None:
+    answer = asked(anyone, method, f"{path}?key={keys[name]}", {})
+    if is_cell(operation):
+        assert_says(answer, LET_INTO_CELL if name == "sheet" else NO_KEY_IN_CELL)
+    elif is_free(operation):
+        assert answer.status_code in (200, 422)  # a parameter that is not known, nothing of keys
+    else:
+        assert_is(answer, "key-unknown")
 
 
 def test_a_key_works_from_its_making_to_its_end_without_a_new_start(anyone: TestClient, house: House) -> None:
@@ -328,7 +362,7 @@ def test_only_page_keys_are_shared_with_other_origins(anyone: TestClient, keys: 
 
 
 def test_a_page_key_may_ask_so_often_and_then_waits(house: House, keys: dict[str, str]) -> None:
-    client = TestClient(create_app(house, page_limit="3/hour"))
+    client = TestClient(create_app(house, Settings(page_limit="3/hour")))
     for left in (2, 1, 0):
         answer = client.post("/v1/checks", json=DEMO_SPEC, headers=bearer(keys["page"]))
         assert answer.status_code == 200
@@ -344,7 +378,7 @@ def test_a_page_key_may_ask_so_often_and_then_waits(house: House, keys: dict[str
 
 
 def test_preflights_and_pages_elsewhere_do_not_count(house: House, keys: dict[str, str]) -> None:
-    client = TestClient(create_app(house, page_limit="1/hour"))
+    client = TestClient(create_app(house, Settings(page_limit="1/hour")))
     for _ in range(3):
         assert client.options("/v1/checks", headers=PREFLIGHT).status_code == 204
         assert_is(client.get("/v1/kinds", headers={**bearer(keys["shop"]), "origin": OTHER}), "origin-not-allowed")

@@ -18,7 +18,7 @@ from api.demo import DEMO_SPEC
 from api.serving import _address, _listener
 
 ROOT = Path(__file__).parents[2]
-SECRET = re.compile(r"qf\.(server|staff|owner)\.\S+")
+SECRET = re.compile(r"qf\.(server|staff|owner|sheet)\.\S+")
 
 
 def served(folder: Path, *, until: str = "curl ", ending: signal.Signals = signal.SIGTERM, **more: str) -> list[str]:
@@ -58,7 +58,7 @@ def assert_checks_the_demo_spec(line: str, greeting: str) -> None:
 def test_the_demo_shows_its_secrets_once_and_its_line_to_paste_at_every_start(tmp_path: Path) -> None:
     first = served(tmp_path, ending=signal.SIGINT, QUARTERFOOT_DEMO_KEYS="1")
     again = served(tmp_path, ending=signal.SIGTERM, QUARTERFOOT_DEMO_KEYS="1")
-    assert SECRET.findall("\n".join(first)) == ["server", "staff", "owner"]
+    assert SECRET.findall("\n".join(first)) == ["server", "staff", "owner", "sheet"]
     assert SECRET.findall("\n".join(again)) == []
     assert [line for line in first if line.startswith("Page key")] == [again[1]]
 

@@ -18,6 +18,7 @@ def test_an_empty_environment_gives_the_demo_workshop_on_this_machine_only() -> 
         bootstrap_owner_key=None,
         demo_keys=False,
         page_limit="120/minute",
+        sheet_limit="600/minute",
         host="127.0.0.1",
         port=8000,
     )
@@ -31,6 +32,7 @@ def test_every_setting_is_read(tmp_path: Path) -> None:
         "QUARTERFOOT_BOOTSTRAP_OWNER_KEY": "long-and-random-enough",
         "QUARTERFOOT_DEMO_KEYS": "1",
         "QUARTERFOOT_PAGE_LIMIT": "30/second",
+        "QUARTERFOOT_SHEET_LIMIT": "900/hour",
         "QUARTERFOOT_HOST": "::1",
         "QUARTERFOOT_PORT": "0",
         "PATH": "/nowhere",
@@ -42,6 +44,7 @@ def test_every_setting_is_read(tmp_path: Path) -> None:
         bootstrap_owner_key="long-and-random-enough",
         demo_keys=True,
         page_limit="30/second",
+        sheet_limit="900/hour",
         host="::1",
         port=0,
     )
@@ -68,6 +71,7 @@ def test_an_empty_value_counts_as_absent() -> None:
         ("PAGE_LIMIT", "0/minute"),
         ("PAGE_LIMIT", "120"),
         ("PAGE_LIMIT", "120 per 2 minutes"),
+        ("SHEET_LIMIT", "600/fortnight"),
         ("HOST", "a b"),
         ("PORT", "65536"),
         ("PORT", "-1"),

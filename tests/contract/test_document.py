@@ -75,6 +75,9 @@ def test_every_operation_is_named_told_and_tagged(document: dict[str, Any]) -> N
 
 def test_every_error_is_documented_as_a_problem(document: dict[str, Any]) -> None:
     for operation in operations(document):
+        if operation["operationId"] == "readCell":  # whatever goes wrong is a line of text with status 200
+            assert set(operation["responses"]) == {"200"}
+            continue
         assert "500" in operation["responses"]
         for status, response in operation["responses"].items():
             assert response["description"]

@@ -15,7 +15,7 @@ import pytest
 DEPLOY = Path(__file__).parents[2] / "deploy"
 sys.path.insert(0, str(DEPLOY))
 
-from measure import in_bulk, in_process, load, over_http, report  # noqa: E402 -- the benchmark is no installed package
+from measure import in_bulk, in_process, load, over_http, report, sheets  # noqa: E402 -- the benchmark is no installed package
 from measure.workshop import TODAY, bodies, demo, with_many_findings  # noqa: E402
 
 from rules.check import judge  # noqa: E402
@@ -147,6 +147,17 @@ def test_the_rows_of_a_measured_table_are_no_two_alike() -> None:
     table = in_bulk.table_of(demo(), demo().catalog.patterns["twofold"], 3_000, 1)
     assert table.rows == 3_000
     assert len({repr(table.spec(row)) for row in range(table.rows)}) == table.rows
+
+
+@pytest.mark.parametrize(("content", "says"), [(b"a,b\n1,2\n3,4\n", "2 rows"), (b"", "The file is empty")])
+def test_a_sheet_is_measured_in_a_process_of_its_own(tmp_path: Path, content: bytes, says: str) -> None:
+    path = tmp_path / "sheet.csv"
+    path.write_bytes(content)
+    seconds, own, child, said = sheets._measured(path)
+    assert said.startswith(says)
+    assert 0 < seconds < 60
+    assert 5 < own < 300
+    assert child == 0
 
 
 def test_arguments_that_mean_nothing_are_refused() -> None:

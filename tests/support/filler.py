@@ -6,7 +6,19 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import BigInteger, Boolean, Column, Connection, Integer, MetaData, Table, insert, inspect, select
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Connection,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Table,
+    insert,
+    inspect,
+    select,
+)
 
 #: Rows a table gets. Wherever a column may be null, the last one is.
 ROWS = 3
@@ -68,7 +80,8 @@ def _value(column: Column[Any], number: int, checks: Iterable[str]) -> Any:
         return _BEYOND_32_BITS + number
     if isinstance(column.type, Integer):
         return number
-    return _allowed(column.name, checks) or f"{column.table.name} {column.name} {number}: 'é', \"\n\""
+    words = _allowed(column.name, checks) or f"{column.table.name} {column.name} {number}: 'é', \"\n\""
+    return words.encode() if isinstance(column.type, LargeBinary) else words
 
 
 def _allowed(column: str, checks: Iterable[str]) -> str | None:
