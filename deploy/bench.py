@@ -2,10 +2,10 @@
 
     python3 deploy/dev.py bench [--quick] [--only SECTION]
 
-Sections: http, many, process, rules, holds, bulk. Figures are reported, never asserted: the exit code is 0
-whenever measurements ran, 2 for arguments that mean nothing here, 1 where a service did not answer
-as it must, 130 when interrupted. A full run takes about four minutes, a quick one half a minute; a quick
-one has too few specs for its figures to be quoted.
+Sections: http, many, process, rules, holds, beside, bulk, sheets, lists, best. Figures are reported, never
+asserted: the exit code is 0 whenever measurements ran, 2 for arguments that mean nothing here, 1 where a
+service did not answer as it must, 130 when interrupted. A full run takes about half an hour, most of it for
+lists and best; a quick one some minutes, and has too few specs for its figures to be quoted.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import signal
 import sys
 from collections.abc import Callable, Sequence
 
-from measure import holds, in_bulk, in_process, over_http
+from measure import beside, choosing, holds, in_bulk, in_process, lists, over_http, sheets
 from measure.load import RoundError
 from measure.report import Figure, describe, table
 
@@ -26,7 +26,11 @@ SECTIONS: dict[str, tuple[str, Section]] = {
     "process": ("Checks in process", in_process.kinds),
     "rules": ("Checks by number of rules", in_process.by_number_of_rules),
     "holds": ("Holds, against a transaction written by hand", holds.holds),
+    "beside": ("Single checks while a long list is judged", beside.beside),
     "bulk": ("Whole tables", in_bulk.bulk),
+    "sheets": ("Sheets, the hostile ones with their peak memory (process + its child)", sheets.sheets),
+    "lists": ("Wish lists, each row judged alone, to reading and writing the same cells", lists.lists),
+    "best": ("The best of lists over scarce leathers", choosing.best),
 }
 
 
