@@ -16,6 +16,7 @@ from rules.brief import Brief, brief_of
 from rules.check import judge
 from rules.columns import int_of
 from rules.headlines import Word, effects_in, headlines_of
+from rules.memo import Memo
 from rules.sheet import Kept, Sheet, combined
 from rules.shop import Shop
 from rules.spec import Spec
@@ -63,7 +64,7 @@ class Bulk:
         self._today = today
         self._judges = shop.judges(today)
         self._effects = effects_in(self._judges)
-        self._words: dict[int, Word] = {}
+        self._words: Memo[Word] = Memo(MOST_DIFFERENT)
         self.kept = Kept()
 
     def briefs(self, table: Table) -> Briefs:
@@ -87,12 +88,7 @@ class Bulk:
         return Column([self._word(int_of(bits[row])) for row in first], inverse)
 
     def _word(self, word: int) -> Word:
-        found = self._words.get(word)
-        if found is None:
-            if len(self._words) >= MOST_DIFFERENT:
-                self._words.clear()
-            found = self._words[word] = Word.of(self._judges.fired_in(word), self._effects)
-        return found
+        return self._words.get(word, lambda: Word.of(self._judges.fired_in(word), self._effects))
 
 
 def briefs_of(shop: Shop, specs: Sequence[Spec], today: date) -> list[Brief]:

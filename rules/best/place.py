@@ -6,31 +6,28 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
-from catalog.model import Catalog
 from rules.best.wish import Option
 from rules.check import judge
-from rules.needs import less, needs_of
 from rules.shop import Shop
 from rules.spec import Spec
-
-REFUSED = "refused"
+from rules.taking import REFUSED, Restock, Taking
 
 
 def placed_by(
-    shop: Shop, specs: Sequence[Spec | None], today: date, rest: Callable[[Shop, Catalog], Shop]
+    shop: Shop, specs: Sequence[Spec | None], today: date, rest: Restock
 ) -> Callable[[Mapping[int, Option]], int | None]:
     """Return a function that makes the rows of a plan in order and gives the first that is refused, or None."""
 
     def place(plan: Mapping[int, Option]) -> int | None:
-        left = shop
+        taking = Taking(shop, rest)
         for row, option in sorted(plan.items()):
             spec = specs[row]
             if spec is None:
                 return row
-            verdict = judge(left, replace(spec, lots=option.lots), today)
+            verdict = judge(taking.shop, replace(spec, lots=option.lots), today)
             if verdict.outcome == REFUSED:
                 return row
-            left = rest(left, less(left.catalog, [needs_of(verdict.case)], shop.warehouse.gap_um))
+            taking.take(verdict)
         return None
 
     return place

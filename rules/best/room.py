@@ -9,7 +9,7 @@ from typing import Final
 
 from catalog.model import Lot
 from rules.layout import EXACT_UP_TO, Piece, lay_out
-from rules.layout.panels import Sheet, size_of
+from rules.layout.panels import Sheet
 from rules.stock import HELD, Warehouse, held_pieces, net_um2
 
 Size = tuple[int, int, bool]
@@ -110,8 +110,3 @@ class Room:
         if other[2]:
             return straight or turned
         return straight and (not one[2] or turned)
-
-
-def named(piece: Piece) -> Size:
-    """Return the size of a panel."""
-    return size_of(piece)

@@ -15,9 +15,9 @@ from math import gcd
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.best.room import Counts, Room, Size, named
+from rules.best.room import Counts, Room, Size
 from rules.layout.bounds import Scale, scales
-from rules.layout.panels import Kind, Sheet, ways
+from rules.layout.panels import Kind, Sheet, size_of, ways
 
 #: Scales that fit any rectangle: the size itself, and those that count shares of the side.
 _ANY_SHEET = 6
@@ -30,7 +30,7 @@ class Scales:
         """Weigh panels of each size, and what is held, by every pair of scales."""
         self.sizes = tuple(sizes)
         kinds = [_kind(size, room.gap_um) for size in sizes]
-        held = [(_kind(named(piece), room.gap_um), piece.count) for piece in room.held]
+        held = [(_kind(size_of(piece), room.gap_um), piece.count) for piece in room.held]
         every = [*kinds, *(kind for kind, _ in held)]
         tables = [_pairs(every, sheet, alone=len(room.sheets) == 1) for sheet in room.sheets]
         weights = np.minimum.reduce([weighed for weighed, _ in tables])
