@@ -6,14 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from fractions import Fraction
-from typing import Final
 
 from catalog.model import Catalog, FreeRectangle, Lot, PriceList, Span
 from rules.shop import Shop, shop_of
 from rules.stock import Warehouse
 
-#: What a leather may be said to be.
-STATES: Final = ("active", "last_lot", "retired")
 #: A price list may be thought dearer or cheaper by so many percent.
 LEAST_PERCENT, MOST_PERCENT = -90, 1_000
 
@@ -59,19 +56,18 @@ def supposed(shop: Shop, changes: WhatIf) -> Shop:
     """
     if not (changes.lots or changes.leathers or changes.price_percent):
         return shop
-    catalog = _with_leathers(_with_lots(shop.catalog, changes.lots), changes.leathers)
+    catalog = _with_leathers(shop, _with_lots(shop, changes.lots), changes.leathers)
     if changes.price_percent:
         catalog = replace(catalog, price_list=_dearer(catalog.price_list, 1 + changes.price_percent / 100))
     fresh = shop_of(catalog, shop.book, Warehouse(shop.warehouse.gap_um))
     return replace(fresh, stock_revision=shop.stock_revision, backlog_revision=shop.backlog_revision)
 
 
-def _with_lots(catalog: Catalog, changes: Mapping[str, LotIf | None]) -> Catalog:
+def _with_lots(shop: Shop, changes: Mapping[str, LotIf | None]) -> Catalog:
     _once(changes, "lots")
-    known = {code.casefold(): code for code in catalog.lots}
-    lots = dict(catalog.lots)
+    lots = dict(shop.catalog.lots)
     for asked, change in changes.items():
-        code, at = known.get(asked.casefold(), asked), _pointer("lots", asked)
+        code, at = shop.indexes.lots.code(asked), _pointer("lots", asked)
         if change is None:
             if lots.pop(code, None) is None:
                 raise WhatIfError(at, "no lot in stock has this code")
@@ -79,10 +75,10 @@ def _with_lots(catalog: Catalog, changes: Mapping[str, LotIf | None]) -> Catalog
         if change.thickness is not None and change.thickness.min_um > change.thickness.max_um:
             raise WhatIfError(f"{at}/thickness_mm", "min is at most max")
         if code in lots:
-            lots[code] = _changed(lots[code], change, at, catalog)
+            lots[code] = _changed(lots[code], change, at, shop)
         else:
-            lots[code] = _received(code, change, at, catalog)
-    return replace(catalog, lots=lots)
+            lots[code] = _received(code, change, at, shop)
+    return replace(shop.catalog, lots=lots)
 
 
 def _once(codes: Iterable[str], of: str) -> None:
@@ -99,15 +95,15 @@ def _pointer(*steps: str) -> str:
     return "".join(f"/{step.replace('~', '~0').replace('/', '~1')}" for step in steps)
 
 
-def _leather(catalog: Catalog, asked: str, pointer: str) -> str:
-    found = next((code for code in catalog.leathers if code.casefold() == asked.casefold()), None)
+def _leather(shop: Shop, asked: str, pointer: str) -> str:
+    found = shop.indexes.leathers.find(asked)
     if found is None:
         raise WhatIfError(pointer, "no leather of the catalog has this code")
-    return found
+    return found.code
 
 
-def _changed(lot: Lot, change: LotIf, pointer: str, catalog: Catalog) -> Lot:
-    if change.leather is not None and _leather(catalog, change.leather, f"{pointer}/leather") != lot.leather:
+def _changed(lot: Lot, change: LotIf, pointer: str, shop: Shop) -> Lot:
+    if change.leather is not None and _leather(shop, change.leather, f"{pointer}/leather") != lot.leather:
         raise WhatIfError(f"{pointer}/leather", "a lot stays of its leather; think of another lot instead")
     return replace(
         lot,
@@ -117,14 +113,14 @@ def _changed(lot: Lot, change: LotIf, pointer: str, catalog: Catalog) -> Lot:
     )
 
 
-def _received(code: str, change: LotIf, pointer: str, catalog: Catalog) -> Lot:
+def _received(code: str, change: LotIf, pointer: str, shop: Shop) -> Lot:
     if change.leather is None or change.left_um2 is None or change.thickness is None or change.rectangles is None:
         raise WhatIfError(
             pointer, "no lot in stock has this code; one received needs leather, left_dm2, thickness_mm, rectangles_mm"
         )
     return Lot(
         code=code,
-        leather=_leather(catalog, change.leather, f"{pointer}/leather"),
+        leather=_leather(shop, change.leather, f"{pointer}/leather"),
         form=change.form,
         mill_stamp=None,
         stamp_unit=None,
@@ -138,11 +134,11 @@ def _received(code: str, change: LotIf, pointer: str, catalog: Catalog) -> Lot:
     )
 
 
-def _with_leathers(catalog: Catalog, states: Mapping[str, str]) -> Catalog:
+def _with_leathers(shop: Shop, catalog: Catalog, states: Mapping[str, str]) -> Catalog:
     _once(states, "leathers")
     changed = {}
     for asked, state in states.items():
-        code = _leather(catalog, asked, _pointer("leathers", asked))
+        code = _leather(shop, asked, _pointer("leathers", asked))
         changed[code] = replace(catalog.leathers[code], status=state)
     return replace(catalog, leathers={**catalog.leathers, **changed})
 
