@@ -17,7 +17,7 @@ from api import settings as reading
 from api.body import parse
 from api.desk.audit import differences
 from api.document import as_text
-from api.errors import ProblemError, schema_violation
+from api.errors import ProblemError, violation_of
 from api.examples import example_app, write
 from api.house import open_house, shop_at_hand
 from api.keys import KeyRefusedError
@@ -194,9 +194,7 @@ def _spec(name: str) -> SpecIn:
     except json.JSONDecodeError as bad:
         raise _UnreadableError(f"{plain(name)}: not JSON: {plain(bad.msg)}") from None
     except ValidationError as bad:
-        faults = bad.errors(include_url=False, include_context=True, include_input=False)
-        found = schema_violation({**fault, "loc": ("body", *fault["loc"])} for fault in faults)
-        raise _UnreadableError(_listed(name, found)) from None
+        raise _UnreadableError(_listed(name, violation_of(bad))) from None
 
 
 def _content(name: str) -> bytes:

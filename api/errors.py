@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
+from pydantic import ValidationError
 from starlette.exceptions import HTTPException
 
 from api.store.engine import BusyError
@@ -260,6 +261,12 @@ def schema_violation(faults: Iterable[Mapping[str, Any]]) -> ProblemError:
     if count > MAX_ERRORS:
         detail += f"; the first {MAX_ERRORS} are listed"
     return ProblemError("schema-violation", detail, errors=entries[:MAX_ERRORS])
+
+
+def violation_of(bad: ValidationError, at: Sequence[str | int] = ("body",)) -> ProblemError:
+    """Return the error for what a model does not take; ``at`` is where what it was given stands."""
+    faults = bad.errors(include_url=False, include_context=True, include_input=False)
+    return schema_violation({**fault, "loc": (*at, *fault["loc"])} for fault in faults)
 
 
 def _entry(fault: Mapping[str, Any]) -> dict[str, str]:

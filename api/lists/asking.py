@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import Any, Final, Literal, Protocol
+from typing import Any, Final, Literal
 
 from api.body import parse
 from api.lists.columns import COLUMNS, OURS, RowError, body_of, columns_in, key_of, spec_in, spec_in_json
@@ -38,19 +38,6 @@ class Asked:
     number: int
     spec: Spec | None = None
     error: RowError | None = None
-
-
-class Source(Protocol):
-    """A list as it came. It can be read again from the start."""
-
-    kind: Kind
-    notes: list[str]
-
-    def asked(self) -> Iterator[Asked]:
-        """Give what each row asks."""
-
-    def count(self, most: int) -> int:
-        """Return how many rows there are; of more than ``most``, one more than that."""
 
 
 class SheetSource:
@@ -156,6 +143,10 @@ class JsonSource:
         """Give what each entry asks."""
         for number, body in enumerate(self._specs, 1):
             yield _of_json(number, body, self._caller)
+
+
+Source = SheetSource | LinesSource | JsonSource
+"""A list as it came. It can be read again from the start."""
 
 
 def _of_line(number: int, line: bytes, caller: Caller) -> Asked:

@@ -12,7 +12,7 @@ from typing import Any, Final, NamedTuple
 
 from pydantic import ValidationError
 
-from api.errors import schema_violation
+from api.errors import violation_of
 from api.schemas.spec import SpecIn
 from api.sheets import values
 from api.sheets.convention import Convention
@@ -288,9 +288,8 @@ def spec_in_json(body: Any) -> SpecIn:
 
 def _first_fault(bad: ValidationError) -> tuple[tuple[str, ...], Mapping[str, str]]:
     """Return the place of the first fault, and what the service says of it."""
-    fault = bad.errors(include_url=False, include_context=True, include_input=False)[0]
-    problem = schema_violation([{**fault, "loc": ("body", *fault["loc"])}])
-    return tuple(str(each) for each in fault["loc"]), problem.errors[0]
+    loc = bad.errors(include_url=False, include_input=False)[0]["loc"]
+    return tuple(str(each) for each in loc), violation_of(bad).errors[0]
 
 
 def _column_at(loc: tuple[str, ...]) -> str:

@@ -17,11 +17,11 @@ from typing import Any, BinaryIO, Final
 from api.body import parse
 from api.errors import ProblemError
 from api.house import House, open_house
-from api.lists.asking import JsonSource, LinesSource, SheetSource
+from api.lists.asking import JsonSource, LinesSource, SheetSource, Source
 from api.lists.handling import Handling, Wanted
 from api.lists.judging import MEASURES, MODES
 from api.lists.picture import picture
-from api.lists.receiving import MOST_JSON, Source, overrides_in, specs_in
+from api.lists.receiving import MOST_JSON, overrides_in, specs_in
 from api.schemas.wishlists import NOTHING_SUPPOSED, OverridesIn, to_what_if
 from api.settings import Settings
 from api.settled import settle

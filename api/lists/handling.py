@@ -8,18 +8,17 @@ from typing import Any, BinaryIO
 
 from api.desk.repeats import known
 from api.house import House
-from api.lists.asking import JsonSource, LinesSource, SheetSource
-from api.lists.judging import Answered, Judging, Measure, Mode, Terms
+from api.lists.asking import SheetSource, Source
+from api.lists.judging import Answered, Judging, Mode, Terms
 from api.lists.many import ROWS, Chunk, Many
 from api.lists.tally import Tally
 from api.lists.telling import Teller
 from api.lists.writing import with_cells, write_json, write_lines, write_sheet
 from api.sheets.model import Cell
 from api.visibility import Caller
+from rules.best import Measure
 from rules.shop import Shop
 from rules.what_if import WhatIf, supposed
-
-Source = SheetSource | LinesSource | JsonSource
 
 
 @dataclass(frozen=True, slots=True)

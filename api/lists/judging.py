@@ -9,7 +9,7 @@ from datetime import date
 from typing import Final, Literal
 
 from api.lists.asking import Asked
-from rules.best import Selection, best_together
+from rules.best import Measure, Selection, best_together
 from rules.brief import Brief, brief_of
 from rules.check import Verdict, judge, judge_with
 from rules.needs import Needs
@@ -18,7 +18,6 @@ from rules.spec import Spec
 from rules.taking import REFUSED, Restock, Taking
 
 Mode = Literal["independent", "together", "best"]
-Measure = Literal["count", "total"]
 MODES: Final = ("independent", "together", "best")
 MEASURES: Final = ("count", "total")
 
@@ -27,7 +26,7 @@ MEASURES: Final = ("count", "total")
 class Terms:
     """How a list is judged. ``known`` adds to a spec what is on file of the order that it repeats.
 
-    ``seconds`` is how long the best rows are searched for at most; ``most_best`` how many rows there may be then.
+    ``seconds`` is how long the best rows are searched for at most.
     """
 
     shop: Shop

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -14,13 +13,11 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
 from api.body import check_coding, parse
-from api.errors import ProblemError, schema_violation
-from api.lists.asking import JsonSource, Kind, LinesSource, SheetSource
+from api.errors import ProblemError, violation_of
+from api.lists.asking import JsonSource, Kind, LinesSource, SheetSource, Source
 from api.schemas.wishlists import NOTHING_SUPPOSED, OVERRIDES, OverridesIn, Specs
 from api.sheets.model import SheetError
 from api.visibility import Caller
-
-Source = SheetSource | LinesSource | JsonSource
 
 JSON: Final = "application/json"
 LINES: Final = ("application/x-ndjson", "application/jsonl")
@@ -143,7 +140,7 @@ def specs_in(path: Path) -> Specs:
     except json.JSONDecodeError as bad:
         raise ProblemError("unparsable-body", bad.msg) from None
     except ValidationError as bad:
-        raise _violation(bad, ("body",)) from None
+        raise violation_of(bad) from None
 
 
 def _nothing() -> Any:
@@ -173,12 +170,4 @@ def overrides_in(content: bytes) -> OverridesIn:
     except json.JSONDecodeError as bad:
         raise unreadable(f"overrides is no JSON: {bad.msg}", "/overrides") from None
     except ValidationError as bad:
-        raise _violation(bad, ("body", "overrides")) from None
-
-
-def _violation(bad: ValidationError, at: tuple[str, ...]) -> ProblemError:
-    faults: list[Mapping[str, Any]] = [
-        {**fault, "loc": (*at, *fault["loc"])}
-        for fault in bad.errors(include_url=False, include_context=True, include_input=False)
-    ]
-    return schema_violation(faults)
+        raise violation_of(bad, ("body", "overrides")) from None

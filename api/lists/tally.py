@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from api.figures import figure, money
-from api.lists.judging import Answered, Measure
+from api.lists.judging import Answered
 from api.visibility import OWNER_RULES, Caller
 from rules.asked import asked_um2
-from rules.best import Selection
+from rules.best import Measure, Selection
 from rules.brief import Brief, Fired
 from rules.bulk import Briefs
 from rules.case import Case
@@ -36,7 +36,7 @@ class Tally:
         self.unreadable = 0
         self.outcomes: Counter[str] = Counter()
         self.rules: Counter[tuple[str, str]] = Counter()
-        self._asked_um2: dict[str, Fraction] = {}
+        self._asked_um2: defaultdict[str, Fraction] = defaultdict(Fraction)
         self._total_minor = 0
         self._ran_out: dict[str, int] = {}
 
@@ -75,14 +75,13 @@ class Tally:
         sold = np.array([word.outcome != REFUSED for word in words.values], dtype=bool)[words.codes]
         self._total_minor += int(totals[sold].sum())
         for leather, need in asked_um2(self._shop, table, np.flatnonzero(asking[words.codes]), kept).items():
-            self._asked_um2[leather] = self._asked_um2.get(leather, Fraction(0)) + need
+            self._asked_um2[leather] += need
 
     def ask(self, case: Case, brief: Brief) -> None:
         """Count what a row asks of each leather, unless something other than stock stands in its way."""
         if _asks(brief.fired):
             for leather in case.piece.cut_from:
-                need = case.holding(leather).need_um2
-                self._asked_um2[leather] = self._asked_um2.get(leather, Fraction(0)) + need
+                self._asked_um2[leather] += case.holding(leather).need_um2
 
     @property
     def short(self) -> list[dict[str, Any]]:
@@ -128,7 +127,7 @@ class Tally:
             found["short"] = self.short
         if selection is not None:
             value, bound = selection.value, selection.bound
-            figures = {"value": value, "bound": bound, "gap": bound - value}
+            figures = {"value": value, "bound": bound, "gap": selection.gap}
             shown = figures if maximize == "count" else {name: self._money(minor) for name, minor in figures.items()}
             found["best"] = {"maximize": maximize, **shown, "proven": selection.proven}
         return found

@@ -10,7 +10,7 @@ from typing import Any, BinaryIO, Final
 
 from pydantic_core import from_json, to_json
 
-from api.lists.asking import Asked, JsonSource, LinesSource, SheetSource
+from api.lists.asking import Asked, SheetSource, Source
 from api.lists.judging import Answered, Judging
 from api.sheets.model import Cell
 from api.sheets.writing import writer
@@ -105,7 +105,7 @@ def write_lines(rows: Iterable[Any], end: Callable[[], dict[str, Any]], out: Bin
     out.write(to_json(end()) + b"\n")
 
 
-def media_of(source: SheetSource | LinesSource | JsonSource) -> str:
+def media_of(source: Source) -> str:
     """Return the media type of an answer to a list."""
     if isinstance(source, SheetSource) and source.kind == "csv":
         return f"text/csv; charset={_CHARSETS[source.form.encoding]}; header=present"
@@ -113,7 +113,7 @@ def media_of(source: SheetSource | LinesSource | JsonSource) -> str:
 
 
 def write_stored(
-    source: SheetSource | LinesSource | JsonSource,
+    source: Source,
     ours: Sequence[str],
     answers: Iterable[bytes],
     shown: Mapping[str, Any],

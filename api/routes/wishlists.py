@@ -26,9 +26,10 @@ from api.desk.listing import owner_of
 from api.errors import ProblemError, contradiction, not_found
 from api.house import House
 from api.keys import CLASSES, Key
+from api.lists.asking import Source
 from api.lists.folders import a_folder
 from api.lists.handling import Handling, Wanted
-from api.lists.judging import Measure, Mode
+from api.lists.judging import Mode
 from api.lists.keeping import (
     MOST_WAITING,
     Sent,
@@ -40,7 +41,7 @@ from api.lists.keeping import (
     waiting_of,
     write_out,
 )
-from api.lists.receiving import FORM, JSON, LINES, Received, Saved, Source, opened, saved, source_of, unreadable
+from api.lists.receiving import FORM, JSON, LINES, Received, Saved, opened, saved, source_of, unreadable
 from api.lists.telling import columns_of
 from api.lists.writing import media_of, write_stored
 from api.routes.documented import BODY, problems
@@ -50,6 +51,7 @@ from api.schemas.wishlists import WishListAnswer, WishListOut, to_what_if
 from api.sheets.model import SheetError
 from api.store.tables import WISH_LISTS
 from api.visibility import Caller
+from rules.best import Measure
 from rules.shop import Shop
 from rules.what_if import WhatIfError
 
