@@ -17,6 +17,7 @@ from catalog.model import Number
 from rules.case import Case
 from rules.cells import Frame, Member, facets_read, scoped
 from rules.column_rules import judged_by
+from rules.evaluate import WORD
 from rules.facets import EMPTY, Facet
 from rules.ir import SEVERITIES, Value
 from rules.piece import Piece
@@ -28,7 +29,6 @@ from rules.table import Codes
 
 Bits = NDArray[np.uint64]
 Kept = TypeVar("Kept")
-WORD = 64
 _ONES = 2**WORD - 1
 #: Blocks of more rows than this are summed up column by column; of fewer, each combination is judged.
 _SUM_FROM = 64

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.assigning import assigned
-from rules.block import WORD, Bits, split
+from rules.block import Bits, split
+from rules.evaluate import WORD, fired_in
 from rules.ir import Severity
 from rules.lots import find_best
 from rules.piece import Piece
@@ -42,8 +43,7 @@ class Judged:
 
     def rules_of(self, row: int) -> set[tuple[str, Severity]]:
         """Return the rules that fired on a row, with their severities."""
-        word = int_of(self.bits[row])
-        return {each for place, each in enumerate(self.fired) if word >> place & 1}
+        return fired_in(self.fired, int_of(self.bits[row]))
 
 
 def judge_specs(shop: Shop, specs: Sequence[Spec], today: date) -> Judged:

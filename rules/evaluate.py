@@ -6,7 +6,7 @@ that the search of :mod:`rules.lots` tries, and then only where a part was just 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -28,6 +28,8 @@ from rules.subjects import Instance, Whole
 from rules.vocabulary import SUBJECTS, TERMS
 
 OUTCOMES = ("buildable", "sign_off", "refused")
+#: Bits of one word of a row of a table.
+WORD = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,17 +158,12 @@ class Judges:
 
     def fired_in(self, word: Bits) -> set[tuple[str, Severity]]:
         """Return the rules of a union of words, with their severities."""
-        fired, found = self.fired, set()
-        while word:
-            lowest = word & -word
-            found.add(fired[lowest.bit_length() - 1])
-            word ^= lowest
-        return found
+        return fired_in(self.fired, word)
 
     @property
     def words(self) -> int:
         """How many words of 64 bits hold them."""
-        return -(-len(self._bits) // 64) or 1
+        return -(-len(self._bits) // WORD) or 1
 
     def order(self, word: Bits) -> int:
         """Return how bad a union of words is, as a number; smaller is better. See :func:`order_of`."""
@@ -194,6 +191,16 @@ class Judges:
             for instance in SUBJECTS[subject].instances(case):
                 for rule, judge in rules:
                     yield rule, instance, judge(instance)
+
+
+def fired_in(fired: Sequence[tuple[str, Severity]], word: Bits) -> set[tuple[str, Severity]]:
+    """Return those of some rules with their severities, in the order of their bits, that a union of words holds."""
+    found = set()
+    while word:
+        lowest = word & -word
+        found.add(fired[lowest.bit_length() - 1])
+        word ^= lowest
+    return found
 
 
 def _no_whole_lots_elsewhere(rule: Rule) -> None:

@@ -56,7 +56,6 @@ class Handling:
             maximize=wanted.maximize,
             seconds=wanted.seconds,
         )
-        self._terms = terms
         self._judging = Judging(terms)
         self.tally = Tally(self._shop)
         catalog, gap_um = self._shop.catalog, self._shop.warehouse.gap_um
@@ -111,7 +110,7 @@ class Handling:
 
     def chunks(self, source: SheetSource, rows: int = ROWS) -> Iterator[Chunk]:
         """Give what is said of the rows of a sheet in the mode independent, so many at once at most, counted."""
-        for chunk in Many(source, self._terms, self.teller, self.tally).chunks(rows):
+        for chunk in Many(source, self._judging, self.teller, self.tally).chunks(rows):
             self.on_rows(len(chunk.rows))
             yield chunk
 

@@ -59,13 +59,13 @@ class Judging:
 
     def __init__(self, terms: Terms) -> None:
         """Keep the terms; nothing is judged yet."""
-        self._terms = terms
+        self.terms = terms
         self.selection: Selection | None = None
 
     def answered(self, asked: Iterable[Asked]) -> Iterator[Answered]:
         """Give what is said of each row, in order."""
         ways = {"independent": self._alone, "together": self._together, "best": self._best}
-        return ways[self._terms.mode](asked)
+        return ways[self.terms.mode](asked)
 
     def _alone(self, asked: Iterable[Asked]) -> Iterator[Answered]:
         return (self.alone(each) for each in asked)
@@ -74,12 +74,12 @@ class Judging:
         """Return what is said of a row judged alone."""
         if asked.spec is None:
             return Answered(asked)
-        terms = self._terms
+        terms = self.terms
         verdict = judge(terms.shop, terms.known(asked.spec), terms.today)
         return Answered(asked, brief_of(verdict), verdict, terms.shop)
 
     def _together(self, asked: Iterable[Asked]) -> Iterator[Answered]:
-        taking = Taking(self._terms.shop, self._terms.restock)
+        taking = Taking(self.terms.shop, self.terms.restock)
         for each in asked:
             yield self._in_turn(each, taking)
 
@@ -87,14 +87,14 @@ class Judging:
         """Judge a row against what is left, and take what it needs."""
         if asked.spec is None:
             return Answered(asked)
-        spec, shop, today = self._terms.known(asked.spec), taking.shop, self._terms.today
+        spec, shop, today = self.terms.known(asked.spec), taking.shop, self.terms.today
         verdict = judge(shop, spec, today)
         if verdict.outcome == REFUSED:
             return Answered(asked, brief_of(verdict), verdict, shop, ran_out=taking.ran_out(spec, today))
         return Answered(asked, brief_of(verdict), verdict, shop, taking.take(verdict))
 
     def _best(self, asked: Iterable[Asked]) -> Iterator[Answered]:
-        terms, rows = self._terms, list(asked)
+        terms, rows = self.terms, list(asked)
         placed = list(self._together(rows))
         specs = [None if each.spec is None else terms.known(each.spec) for each in rows]
         self.selection = best_together(
@@ -111,7 +111,7 @@ class Judging:
 
     def _chosen(self, rows: Sequence[Asked], specs: Sequence[Spec | None], chosen: Selection) -> list[Answered]:
         """Place the rows that were chosen with the lots given, then judge the others against what is left."""
-        taking, today = Taking(self._terms.shop, self._terms.restock), self._terms.today
+        taking, today = Taking(self.terms.shop, self.terms.restock), self.terms.today
         found: dict[int, Answered] = {}
         for place, lots in sorted(chosen.given.items()):
             spec, shop = specs[place], taking.shop

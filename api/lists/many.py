@@ -10,7 +10,7 @@ import numpy as np
 
 from api.lists.asking import SheetSource
 from api.lists.coding import Coder
-from api.lists.judging import Judging, Terms
+from api.lists.judging import Judging
 from api.lists.tally import Tally
 from api.lists.telling import Teller
 from api.sheets.model import Cell
@@ -33,10 +33,11 @@ class Chunk:
 class Many:
     """Judges the rows of a sheet, each alone."""
 
-    def __init__(self, source: SheetSource, terms: Terms, teller: Teller, tally: Tally) -> None:
+    def __init__(self, source: SheetSource, judging: Judging, teller: Teller, tally: Tally) -> None:
         """Take a sheet; nothing is read yet."""
+        terms = judging.terms
         self._source = source
-        self._judging = Judging(terms)
+        self._judging = judging
         self._teller = teller
         self._tally = tally
         self._bulk = Bulk(terms.shop, terms.today)

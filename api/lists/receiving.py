@@ -15,13 +15,11 @@ from starlette.exceptions import HTTPException
 from api.body import check_coding, parse
 from api.errors import ProblemError, violation_of
 from api.lists.asking import JsonSource, Kind, LinesSource, SheetSource, Source
+from api.lists.media import FORM, JSON, LINES
 from api.schemas.wishlists import NOTHING_SUPPOSED, OVERRIDES, OverridesIn, Specs
 from api.sheets.model import SheetError
 from api.visibility import Caller
 
-JSON: Final = "application/json"
-LINES: Final = ("application/x-ndjson", "application/jsonl")
-FORM: Final = "multipart/form-data"
 _ACCEPTED: Final = ", ".join((JSON, *LINES, FORM))
 _MOST_OVERRIDES: Final = 64 * 1024
 #: One JSON value is read as a whole and takes many times its size in memory; lines and sheets are read in passing.

@@ -12,14 +12,11 @@ from pydantic_core import from_json, to_json
 
 from api.lists.asking import Asked, SheetSource, Source
 from api.lists.judging import Answered, Judging
+from api.lists.media import JSON, NDJSON, XLSX, csv_in
 from api.sheets.model import Cell
 from api.sheets.writing import writer
 
-_MEDIA: Final = {
-    "json": "application/json",
-    "ndjson": "application/x-ndjson",
-    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-}
+_MEDIA: Final = {"json": JSON, "ndjson": NDJSON, "xlsx": XLSX}
 _CHARSETS: Final = {"utf-8": "utf-8", "utf-8-sig": "utf-8", "utf-16-le": "utf-16", "utf-16-be": "utf-16"}
 _END: Final = ("summary", "notes", "as_of", "revisions")
 _NUMBERS: Final = frozenset({"qf_total"})
@@ -108,7 +105,7 @@ def write_lines(rows: Iterable[Any], end: Callable[[], dict[str, Any]], out: Bin
 def media_of(source: Source) -> str:
     """Return the media type of an answer to a list."""
     if isinstance(source, SheetSource) and source.kind == "csv":
-        return f"text/csv; charset={_CHARSETS[source.form.encoding]}; header=present"
+        return csv_in(_CHARSETS[source.form.encoding])
     return _MEDIA[source.kind]
 
 

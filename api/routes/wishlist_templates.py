@@ -7,6 +7,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Depends, Request, Response
 
 from api.deps import NO_QUERY, CallerDep, HouseDep, ShopDep, least
+from api.lists.media import XLSX, csv_in
 from api.lists.template import Templates
 from api.published import respond
 from api.routes.documented import CONDITIONAL, Responses, tagged
@@ -14,9 +15,7 @@ from api.visibility import Caller
 
 router = APIRouter(tags=["wish lists"], dependencies=[least(Caller.SERVER)])
 
-XLSX: Final = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-CSV: Final = "text/csv; charset=utf-8; header=present"
-_MEDIA: Final = {"xlsx": XLSX, "csv": CSV}
+_MEDIA: Final = {"xlsx": XLSX, "csv": csv_in("utf-8")}
 
 
 async def _templates(request: Request) -> Templates:

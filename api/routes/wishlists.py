@@ -41,7 +41,8 @@ from api.lists.keeping import (
     waiting_of,
     write_out,
 )
-from api.lists.receiving import FORM, JSON, LINES, Received, Saved, opened, saved, source_of, unreadable
+from api.lists.media import CSV, FORM, JSON, LINES, NDJSON, XLSX
+from api.lists.receiving import Received, Saved, opened, saved, source_of, unreadable
 from api.lists.telling import columns_of
 from api.lists.writing import media_of, write_stored
 from api.routes.documented import BODY, problems
@@ -92,11 +93,9 @@ _BODY: Final[dict[str, Any]] = {
     },
 }
 _FILES: Final = {
-    "text/csv": {"schema": {"type": "string"}},
-    "application/x-ndjson": {"schema": {"type": "string"}},
-    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet": {
-        "schema": {"type": "string", "format": "binary"}
-    },
+    CSV: {"schema": {"type": "string"}},
+    NDJSON: {"schema": {"type": "string"}},
+    XLSX: {"schema": {"type": "string", "format": "binary"}},
 }
 _NOTES_HEADER: Final = {
     "Wish-List-Notes": {

@@ -122,7 +122,7 @@ def terms_of(shop: Shop) -> Terms:
 
 def together(shop: Shop, path: Path, caller: Caller, size: int) -> tuple[list[Chunk], Tally]:
     source, tally = SheetSource(path, caller), Tally(shop)
-    return list(Many(source, terms_of(shop), teller_of(shop, caller), tally).chunks(size)), tally
+    return list(Many(source, Judging(terms_of(shop)), teller_of(shop, caller), tally).chunks(size)), tally
 
 
 def one_by_one(shop: Shop, path: Path, caller: Caller) -> tuple[list[tuple[str, ...]], Tally]:
