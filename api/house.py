@@ -150,10 +150,10 @@ def _furnish(store: Store, shop: Shop, now: str, settings: Settings) -> None:
 
 
 def texts_in(folder: Path) -> Mapping[str, str]:
-    """Return the YAML files of a folder by name, sorted. Raises Faults where one is no UTF-8 text."""
+    """Return the YAML and CSV files of a folder by name, sorted. Raises Faults where one is no UTF-8 text."""
     texts: dict[str, str] = {}
     faults: list[Fault] = []
-    for file in sorted(folder.glob("*.yaml")):
+    for file in sorted([*folder.glob("*.yaml"), *folder.glob("*.csv")]):
         try:
             texts[file.name] = file.read_text(encoding="utf-8")
         except UnicodeDecodeError as bad:

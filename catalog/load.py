@@ -6,7 +6,9 @@ The caller opens the files; nothing here touches a disk, a clock or the network.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Final
 
 from catalog.audit import audit
@@ -46,13 +48,16 @@ FILES: Final = (
     "labor.yaml",
     "sources.yaml",
 )
+#: Files that a workshop may have beside these: its own rules, their tables, and orders worked by hand. They are kept as
+#: text, since their words are those of the rule book, which this package does not know.
+HOUSE_FILES: Final = re.compile(r"house-rules\.yaml|house-[a-z0-9-]{1,40}\.csv|orders-[a-z0-9-]{1,40}\.yaml")
 
 
 def load_catalog(files: Mapping[str, str]) -> Catalog:
     """Read a workshop's files.
 
     Args:
-        files: text by file name (:data:`FILES`), without a folder.
+        files: text by file name (:data:`FILES`, and any of :data:`HOUSE_FILES`), without a folder.
 
     Returns:
         The catalog; its ``content_hash`` changes with any character of any file.
@@ -66,7 +71,8 @@ def load_catalog(files: Mapping[str, str]) -> Catalog:
     documents = {name: _document(name, files) for name in FILES}
     for document in documents.values():
         report.faults.extend(document.faults)
-    catalog = _read(Reading(documents, report), content_hash(files))
+    house = {name: files[name] for name in sorted(files) if HOUSE_FILES.fullmatch(name)}
+    catalog = replace(_read(Reading(documents, report), content_hash(files)), house=house)
     report.faults.extend(audit(catalog, documents, frozenset(fault.file for fault in report.faults)))
     if report.faults:
         raise Faults(sorted(set(report.faults), key=_order))
@@ -86,7 +92,9 @@ def content_hash(files: Mapping[str, str]) -> str:
 def _wrong_files(files: Mapping[str, str]) -> list[Fault]:
     missing = [Fault(name, 1, 1, "the file is missing") for name in FILES if name not in files]
     unknown = [
-        Fault(name, 1, 1, f"unknown file '{name}'{did_you_mean(name, FILES)}") for name in files if name not in FILES
+        Fault(name, 1, 1, f"unknown file '{name}'{did_you_mean(name, FILES)}")
+        for name in files
+        if not (name in FILES or HOUSE_FILES.fullmatch(name))
     ]
     return missing + unknown
 

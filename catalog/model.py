@@ -242,7 +242,8 @@ class Catalog:
     """Everything a workshop knows of itself, keyed by the code as the file writes it.
 
     ``sources`` holds, per file without its ending and per field of it, where the figures come
-    from; ``content_hash`` is ``sha256:...`` over all files.
+    from; ``house`` the text of the workshop's own rules and worked orders by file, which :mod:`rules` reads;
+    ``content_hash`` is ``sha256:...`` over all files.
     """
 
     workshop: Workshop
@@ -264,6 +265,7 @@ class Catalog:
     price_list: PriceList
     labor: Labor
     sources: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    house: Mapping[str, str] = field(default_factory=dict)
     content_hash: str = field(default="")
 
     def lots_of(self, leather: str) -> tuple[Lot, ...]:

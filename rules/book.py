@@ -20,7 +20,7 @@ from catalog.model import Threshold
 from catalog.strict_yaml import Document, Fault, Faults, read, suggest
 from catalog.units import UNITS
 from rules.grammar import Parser, Path
-from rules.ir import Rule, Value, names_in
+from rules.ir import STAGES, Rule, Value, names_in
 from rules.judge import Fired, Passed, judge_of
 from rules.vocabulary import SUBJECTS, TERMS
 from rules.words import figure, formula_of, limit_of
@@ -36,7 +36,6 @@ _DAYS = ("valid_from", "valid_until", "review_by")
 _NEEDED = ("id", "each", "says", "why", "tell", "source")
 #: The file of the limits for which the examples are written.
 LIMITS = "limits.yaml"
-_STAGES = ("check", "quote", "cut", "pack", "catalog")
 
 
 @dataclass(frozen=True)
@@ -251,8 +250,8 @@ class _FileReader:
             near = suggest(subject, SUBJECTS)
             hint = f"; did you mean {near!r}?" if near else ""
             self._fault((*path, "each"), f"unknown subject {subject!r}{hint}")
-        if raw.get("stage", "check") not in _STAGES:
-            self._fault((*path, "stage"), f"a stage is one of {', '.join(_STAGES)}")
+        if raw.get("stage", "check") not in STAGES:
+            self._fault((*path, "stage"), f"a stage is one of {', '.join(STAGES)}")
         for name in _DAYS:
             if not isinstance(raw.get(name, date.min), date):
                 self._fault((*path, name), f"{name!r} is a day, written 2026-03-02")

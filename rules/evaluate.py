@@ -77,8 +77,9 @@ class Judges:
         self.tables: dict[str, Table] = {}
         self.rule_ids: list[str] = []
         self._bits: dict[tuple[str, Severity], Bits] = {}
-        for rule in book.rules.values():
-            if rule.stage == "check" and _in_force(rule, today):
+        for whole in book.rules.values():
+            rule = whole.at_stage("check")
+            if rule is not None and _in_force(rule, today):
                 _no_whole_lots_elsewhere(rule)
                 self.rule_ids.append(rule.id)
                 judge = judge_of(rule, partial(self.reader, subject=rule.subject))

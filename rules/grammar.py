@@ -14,6 +14,7 @@ from catalog.strict_yaml import Document, Fault, suggest
 from catalog.units import UNITS
 from rules.ir import (
     SEVERITIES,
+    STAGES,
     AllOf,
     AllowOnly,
     Bound,
@@ -32,6 +33,7 @@ from rules.ir import (
     Require,
     Scaled,
     Severity,
+    Stage,
     Step,
     Value,
     Verb,
@@ -45,7 +47,7 @@ _VERBS = ("limit", "forbid", "require", "allow_only", "grade")
 _BOUNDS = ("max", "min", "equal", "between", "steps")
 _QUANTITY = re.compile(r"(-?[0-9]{1,9}(?:\.[0-9]{1,9})?)(?: ([a-z0-9A-Z]+))?")
 _NAME = re.compile(r"[a-z]+\.[a-z0-9_]+")
-_CLAUSE_FIELDS = frozenset({"when", *_VERBS, *_BOUNDS, "levels", "severity", "tell", "bench", "at"})
+_CLAUSE_FIELDS = frozenset({"when", *_VERBS, *_BOUNDS, "levels", "severity", "tell", "bench", "at", "stage"})
 _STEP_FIELDS = frozenset({"over", "under", "times", "severity"})
 _EXAMPLE_FIELDS = frozenset({"fails", "passes", "skips", "severity"})
 #: Words that any sentence may use: what is measured, its limit and the distance.
@@ -74,7 +76,7 @@ class Parser:
         shared = self.condition(raw.get("when", {}), (*path, "when"))
         if "clauses" not in raw:
             verb = self._verb(raw, path)
-            return () if verb is None else (Clause(shared, verb),)
+            return () if verb is None else (Clause(shared, verb, self._stage(raw, path)),)
         if raw["clauses"] == []:
             self.fault((*path, "clauses"), "a rule has at least one clause")
         found = []
@@ -83,10 +85,17 @@ class Parser:
             sound = self.texts(each, here)
             own = self.condition(each.get("when", {}), (*here, "when"))
             verb = self._verb({"severity": raw.get("severity"), **each}, here)
+            stage = self._stage({"stage": raw.get("stage", "check"), **each}, here)
             if verb is not None and sound:
-                when = AllOf(shared.conditions + own.conditions)
-                found.append(Clause(when, verb, each.get("tell", ""), each.get("bench", ""), tuple(each.get("at", ()))))
+                when, at = AllOf(shared.conditions + own.conditions), tuple(each.get("at", ()))
+                found.append(Clause(when, verb, stage, each.get("tell", ""), each.get("bench", ""), at))
         return tuple(found)
+
+    def _stage(self, raw: dict[str, Any], path: Path) -> Stage:
+        stage = raw.get("stage", "check")
+        if stage not in STAGES:
+            self.fault((*path, "stage"), f"a stage is one of {', '.join(STAGES)}")
+        return cast(Stage, stage)
 
     def texts(self, raw: dict[str, Any], path: Path) -> bool:
         """Return whether sentences are texts with known placeholders only, and lists are lists of texts."""

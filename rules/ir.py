@@ -9,7 +9,7 @@ serves a single check, a table of specs, and a partial spec alike.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 from typing import Literal
@@ -17,6 +17,9 @@ from typing import Literal
 Value = int | Fraction | str | bool | frozenset[str] | None
 Severity = Literal["refuse", "sign_off", "advise", "notice"]
 Bound = Literal["max", "min", "between", "equal", "none"]
+#: When a rule speaks: of a spec, of what is set aside for it, before it is cut, before it leaves, of the data itself.
+Stage = Literal["check", "quote", "cut", "pack", "catalog"]
+STAGES: tuple[Stage, ...] = ("check", "quote", "cut", "pack", "catalog")
 SEVERITIES: tuple[Severity, ...] = ("refuse", "sign_off", "advise", "notice")
 
 
@@ -146,10 +149,11 @@ Verb = Forbid | Require | AllowOnly | Limit | Graded
 
 @dataclass(frozen=True, slots=True)
 class Clause:
-    """One condition and one verb, with sentences of its own where the rule's do not suit it."""
+    """One condition and one verb, at one stage, with sentences of its own where the rule's do not suit it."""
 
     when: AllOf
     verb: Verb
+    stage: Stage = "check"
     tell: str = ""
     bench: str = ""
     at: tuple[str, ...] = ()
@@ -181,7 +185,7 @@ class Rule:
     tell: str
     bench: str
     source: str
-    stage: str
+    stage: Stage
     clauses: tuple[Clause, ...]
     at: tuple[str, ...]
     effect_of: tuple[str, ...]
@@ -195,6 +199,19 @@ class Rule:
         """Return the severities that the rule can give, worst first."""
         found = {severity for clause in self.clauses for severity in severities_of(clause.verb)}
         return tuple(severity for severity in SEVERITIES if severity in found)
+
+    @property
+    def stages(self) -> tuple[Stage, ...]:
+        """Return the stages at which some clause of it speaks, the earliest first."""
+        found = {clause.stage for clause in self.clauses}
+        return tuple(stage for stage in STAGES if stage in found)
+
+    def at_stage(self, stage: Stage) -> Rule | None:
+        """Return the rule with the clauses of one stage only, or None where it has none there."""
+        own = tuple(clause for clause in self.clauses if clause.stage == stage)
+        if len(own) == len(self.clauses):
+            return self if own else None
+        return replace(self, stage=stage, clauses=own) if own else None
 
 
 def severities_of(verb: Verb) -> tuple[Severity, ...]:

@@ -18,7 +18,9 @@ TINY = Path(__file__).parent / "catalog" / "tiny"
 
 def files_in(folder: Path) -> dict[str, str]:
     """Return the text of a workshop's files by name."""
-    return {path.name: path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.yaml"))}
+    return {
+        path.name: path.read_text(encoding="utf-8") for path in sorted([*folder.glob("*.yaml"), *folder.glob("*.csv")])
+    }
 
 
 @pytest.fixture(scope="session")

@@ -14,7 +14,7 @@ from catalog.load import content_hash, load_catalog
 from catalog.model import Catalog, FreeRectangle, Layer, PricePoint, QuantityBreak, Span
 from catalog.read_prices import minor_digits
 from catalog.read_rows import FIGURES
-from catalog.strict_yaml import Document
+from catalog.strict_yaml import Document, Faults
 
 
 def test_the_demo_has_what_the_handbook_counts(oddlestone: Catalog) -> None:
@@ -192,3 +192,23 @@ def test_codes_are_met_without_regard_to_case_and_kept_as_their_file_writes_them
 
 def test_lots_of_a_leather_stand_in_catalog_order(oddlestone: Catalog) -> None:
     assert [lot.code for lot in oddlestone.lots_of("SH-BLK")] == ["L101", "L102", "L103"]
+
+
+def test_a_workshops_own_rules_and_orders_are_kept_as_text_and_counted_in_the_hash(
+    oddlestone_files: Mapping[str, str],
+) -> None:
+    own = {"house-rules.yaml": "rules: []\n", "house-finish.csv": "a,b\n", "orders-fit.yaml": "orders: []\n"}
+    catalog = load_catalog({**oddlestone_files, **own})
+    assert {name: catalog.house[name] for name in own} == own
+    assert (
+        catalog.content_hash
+        != load_catalog({**oddlestone_files, **own, "house-rules.yaml": "rules: [] \n"}).content_hash
+    )
+
+
+@pytest.mark.parametrize("name", ["house-Finish.csv", "house-.csv", "orders.yaml", "house-rules.yml", "../house-a.csv"])
+def test_a_file_that_is_neither_the_catalogs_nor_the_houses_is_refused(
+    name: str, oddlestone_files: Mapping[str, str]
+) -> None:
+    with pytest.raises(Faults, match="unknown file"):
+        load_catalog({**oddlestone_files, name: ""})

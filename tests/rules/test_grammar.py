@@ -143,3 +143,38 @@ def test_all_faults_of_all_files_are_listed_at_once(oddlestone: Catalog) -> None
 def test_limits_that_are_no_map_are_refused(oddlestone: Catalog) -> None:
     assert "expected 'limits'" in refused(GOOD, oddlestone, limits="limits: [1]\n")
     assert "limits.yaml:" in refused(GOOD, oddlestone, limits="limits: {\n")
+
+
+CLAUSES = """\
+    clauses:
+      - limit: seam.stack
+        max: seam.limit
+        severity: notice
+      - limit: seam.stack
+        max: seam.limit
+        severity: sign_off
+        stage: quote
+"""
+
+
+def test_a_clause_speaks_at_its_own_stage_and_else_at_that_of_the_rule(oddlestone: Catalog) -> None:
+    rule = load_book({"stacks.yaml": HEAD + CLAUSES}, oddlestone.thresholds).rules["STK-99"]
+    assert rule.stages == ("check", "quote")
+    at_check, at_quote = rule.at_stage("check"), rule.at_stage("quote")
+    assert at_check is not None
+    assert at_check.severities == ("notice",)
+    assert at_quote is not None
+    assert at_quote.severities == ("sign_off",)
+    assert at_quote.stage == "quote"
+    assert rule.at_stage("pack") is None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        GOOD.replace("severity: refuse", "severity: refuse\n    stage: soon"),
+        HEAD + CLAUSES.replace("stage: quote", "stage: soon"),
+    ],
+)
+def test_a_stage_that_there_is_not_is_refused(text: str, oddlestone: Catalog) -> None:
+    assert "a stage is one of check, quote, cut, pack, catalog" in refused(text, oddlestone)
