@@ -1,4 +1,4 @@
-"""The command line: ``serve``, ``check``, ``audit``, ``backup``, ``keys``, ``openapi``; the only reader of settings."""
+"""The command line, from ``serve`` and ``check`` to ``pins`` and ``openapi``; it alone reads settings."""
 
 from __future__ import annotations
 
@@ -24,6 +24,7 @@ from api.keys import KeyRefusedError
 from api.keys_command import add_keys
 from api.lists.command import ListCommandError, add_check_list
 from api.lists.work import give_way, work
+from api.pins_command import add_pins
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
@@ -98,6 +99,7 @@ def _parser() -> argparse.ArgumentParser:
     saving.set_defaults(run=_backup)
     add_keys(commands, _typed)
     add_check_list(commands, _typed, reading.day)
+    add_pins(commands)
     working = commands.add_parser("work", help="judge the long lists that wait; the service starts this by itself")
     working.set_defaults(run=_work)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")
