@@ -24,7 +24,7 @@ from api.keys import KeyRefusedError
 from api.keys_command import add_keys
 from api.lists.command import ListCommandError, add_check_list
 from api.lists.work import give_way, work
-from api.pins_command import add_pins
+from api.pins_command import UnknownFigureError, add_pins
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
@@ -54,7 +54,7 @@ def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | No
         settings = _overridden(settings_from(os.environ if environ is None else environ), options)
         code: int = options.run(settings, options)
         sys.stdout.flush()
-    except (SettingError, Faults, KeyRefusedError, ListCommandError, _UnreadableError) as bad:
+    except (SettingError, Faults, KeyRefusedError, ListCommandError, UnknownFigureError, _UnreadableError) as bad:
         _warn(str(bad))
         return UNREADABLE
     except BrokenPipeError:  # the reader of a pipe has seen enough

@@ -81,7 +81,7 @@ def _shown(shop: Shop, order: WorkedOrder, today: date) -> dict[str, Any]:
         "on": (order.on or today).isoformat(),
         "spec": order.body,
         "suppose": {path: plain(value) for path, value in order.supposes.items()},
-        "holds": order.holds,
+        "holds": list(order.holds),
         "worked": order.worked,
     }
 
@@ -129,7 +129,7 @@ def _order(node: Node, on: date | None, catalog: Catalog, book: Book) -> WorkedO
         fields["severity"].fault("severity: only what fails has one")
     says, worked = fields["says"].text(), fields["worked"].text()
     supposes = _supposes(fields["suppose"], catalog) if fields.has("suppose") else {}
-    holds = _holds(fields["holds"], supposes, catalog) if fields.has("holds") else None
+    holds = _holds(fields["holds"], supposes, catalog) if fields.has("holds") else ()
     day = fields["on"].day() if fields.has("on") else on
     body, spec = _spec(fields["spec"])
     if len(node.report) > before or spec is None:
@@ -153,16 +153,17 @@ def _supposes(node: Node, catalog: Catalog) -> dict[str, Any]:
     return {path: entry.value for path, entry in found.items()}
 
 
-def _holds(node: Node, supposes: Mapping[str, Any], catalog: Catalog) -> str:
-    path = node.text()
-    try:
-        if path:
-            figure_at(catalog, path)
-    except FigureError as bad:
-        node.fault(str(bad))
-    if any(path == each or path.startswith(f"{each}.") for each in supposes):
-        node.fault(f"{path}: an order cannot hold a figure that it supposes")
-    return path
+def _holds(node: Node, supposes: Mapping[str, Any], catalog: Catalog) -> tuple[str, ...]:
+    paths = node.distinct(node.texts())
+    for item, path in zip(node.items(), paths, strict=True):
+        try:
+            if path:
+                figure_at(catalog, path)
+        except FigureError as bad:
+            item.fault(str(bad))
+        if any(path == each or path.startswith(f"{each}.") for each in supposes):
+            item.fault(f"{path}: an order cannot hold a figure that it supposes")
+    return paths
 
 
 def _spec(node: Node) -> tuple[dict[str, Any], Spec | None]:

@@ -14,9 +14,25 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import Any, Final
 
+from catalog.color import swatch
 from catalog.faults import did_you_mean
 from catalog.fields import LARGEST
-from catalog.model import Catalog, FreeRectangle, Hardware, Kind, Lot, Number, Panel, Pattern, Span, Threshold
+from catalog.goods import Swatch
+from catalog.model import (
+    Catalog,
+    Edge,
+    FreeRectangle,
+    Hardware,
+    Kind,
+    Leather,
+    Lot,
+    Number,
+    Panel,
+    Pattern,
+    Span,
+    Thread,
+    Threshold,
+)  # fmt: skip
 from catalog.units import UNITS
 from catalog.vocabulary import CARRY_GROUPS, GRADES
 
@@ -45,6 +61,9 @@ _HELD_AS: Final[Mapping[type, Mapping[str, str]]] = {
     Panel: {"thickness_mm": "thickness"},
     Hardware: {"grip_mm": "grip"},
     Pattern: {"hardware": "fixings"},
+    Leather: {"srgb": "swatch"},
+    Thread: {"srgb": "swatch"},
+    Edge: {"srgb": "swatch"},
     Span: {"min": "min_um", "max": "max_um"},
 }
 _ENDINGS: Final = {"_mm": ("_um", "mm"), "_m": ("_um", "m"), "_dm2": ("_um2", "dm2"), "_ml": ("_ul", "ml")}
@@ -104,8 +123,8 @@ def with_figures(catalog: Catalog, changes: Mapping[str, Any]) -> Catalog:
 
     Args:
         catalog: it stays as it is.
-        changes: values by path, as the file would write them: numbers in the unit of the name, a grade, a range
-            ``{min, max}``, a list of ``{along, across}`` for the free rectangles of a lot.
+        changes: values by path, as the file would write them: numbers in the unit of the name, a grade, a color,
+            a range ``{min, max}``, a list of ``{along, across}`` for the free rectangles of a lot.
 
     Raises:
         FigureError: a path that the catalog lacks, or a value that cannot stand there.
@@ -154,6 +173,8 @@ def _put(held: Any, raw: Any, path: str) -> Any:
         return replace(held, value=_number(held.value, raw, held.unit, path))
     if isinstance(held, Span):
         return _span(raw, path)
+    if isinstance(held, Swatch):
+        return _color(raw, path)
     if isinstance(held, tuple) and path.endswith("free_rectangles_mm"):
         return _rectangles(raw, path)
     if isinstance(held, str) and held in GRADES:
@@ -163,6 +184,13 @@ def _put(held: Any, raw: Any, path: str) -> Any:
     if isinstance(held, bool) or not isinstance(held, int | Fraction):
         raise FigureError(f"{path} is no figure")
     return _number(held, raw, _unit(path.split(".")[1:]), path)
+
+
+def _color(raw: Any, path: str) -> Swatch:
+    try:
+        return swatch(str(raw))
+    except ValueError as bad:
+        raise FigureError(f"{path}: {bad}") from None
 
 
 def _span(raw: Any, path: str) -> Span:

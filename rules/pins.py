@@ -42,7 +42,9 @@ STEPS: Final[Mapping[str, Decimal]] = {
 Direction = Literal["up", "down"]
 DIRECTIONS: Final[tuple[Direction, ...]] = ("up", "down")
 # What a limit may read to be a figure of the catalog rather than of the spec.
-_OF_THE_CATALOG: Final = frozenset({"pattern", "leather", "lots", "stock", "hardware", "monogram", "edge", "thread"})
+_OF_THE_CATALOG: Final = frozenset(
+    {"pattern", "leather", "lots", "stock", "hardware", "monogram", "edge", "thread", "backlog"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,7 @@ class Pinning:
 
 def moves_of(catalog: Catalog, orders: Sequence[WorkedOrder]) -> list[Move]:
     """Return every move to try: of every threshold, and of every other figure that an order holds, in that order."""
-    held = dict.fromkeys(order.holds for order in orders if order.holds is not None)
+    held = dict.fromkeys(path for order in orders for path in order.holds)
     paths = dict.fromkeys([*(f"thresholds.{name}" for name in catalog.thresholds), *held])
     return [move for path in paths for move in _moves(figure_at(catalog, path))]
 
@@ -93,7 +95,7 @@ def _moves(figure: Figure) -> Iterator[Move]:
 
 def unheld_rules(shop: Shop, orders: Sequence[WorkedOrder]) -> list[str]:
     """Return the rules whose limit is a figure of the catalog, not a threshold alone, of which no order holds one."""
-    holding = {order.rule for order in orders if order.holds is not None}
+    holding = {order.rule for order in orders if order.holds}
     return [rule.id for rule in shop.book.rules.values() if limits_by_catalog(rule) and rule.id not in holding]
 
 
@@ -154,7 +156,7 @@ class Pins:
         rule = None if threshold is None else threshold.rule
         places = sorted(
             range(len(self._orders)),
-            key=lambda place: (self._orders[place].holds != move.path, self._orders[place].rule != rule),
+            key=lambda place: (move.path not in self._orders[place].holds, self._orders[place].rule != rule),
         )
         for place in places:
             order = self._orders[place]

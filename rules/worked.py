@@ -26,8 +26,8 @@ class WorkedOrder:
     """What one rule says of one spec.
 
     ``expect`` is fails, passes or skips; ``severity`` that of a failure, where it is stated. ``supposes`` are figures
-    of the catalog that are otherwise in this order, by path (:mod:`catalog.figures`), ``holds`` the path of the
-    figure at whose limit it stands, ``body`` the spec as it was written, ``worked`` the arithmetic in words.
+    of the catalog that are otherwise in this order, by path (:mod:`catalog.figures`), ``holds`` the paths of the
+    figures at whose limit it stands, ``body`` the spec as it was written, ``worked`` the arithmetic in words.
     """
 
     rule: str
@@ -38,7 +38,7 @@ class WorkedOrder:
     body: Mapping[str, Any]
     severity: Severity | None = None
     supposes: Mapping[str, Any] = field(default_factory=dict)
-    holds: str | None = None
+    holds: tuple[str, ...] = ()
     on: date | None = None
 
 

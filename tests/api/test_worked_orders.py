@@ -25,7 +25,7 @@ orders:
     says: A fob folded to the full height of its seam
     spec: {pattern: fob, parts: {outside: {leather: PU-WAL}}, sizes: {width_mm: 22.5}}
     suppose: {lots.L118.thickness_mm: {min: 2.8, max: 3.0}}
-    holds: patterns.fob.seams.base.limit_mm
+    holds: [patterns.fob.seams.base.limit_mm]
     expect: passes
     worked: Two layers of 3.0 = 6.0 of 6.0.
 """
@@ -49,7 +49,7 @@ def test_an_order_is_read_as_a_caller_would_send_it(read: Callable[[str], tuple[
     assert (order.rule, order.expect, order.severity, order.on) == ("STK-01", "passes", None, TODAY)
     assert order.spec.sizes_um == {"width_mm": 22_500}
     assert order.body["sizes"] == {"width_mm": 22.5}
-    assert order.holds == "patterns.fob.seams.base.limit_mm"
+    assert order.holds == ("patterns.fob.seams.base.limit_mm",)
 
 
 @pytest.mark.parametrize(
@@ -66,8 +66,8 @@ def test_an_order_is_read_as_a_caller_would_send_it(read: Callable[[str], tuple[
         ("spec: {", "spec: fob #", "6:11", "expected fields"),
         ("lots.L118", "lots.L181", "7:", "nothing is called 'L181' here; did you mean 'L138'?"),
         ("min: 2.8", "min: 3.8", "7:", "min is more than max"),
-        ("holds: patterns.fob", "holds: patterns.job", "8:12", "nothing is called 'job' here; did you mean 'fob'?"),
-        ("holds: patterns.fob.seams.base.limit_mm", "holds: lots.L118.thickness_mm.max", "8:12", "that it supposes"),
+        ("[patterns.fob", "[patterns.job", "8:13", "nothing is called 'job' here; did you mean 'fob'?"),
+        ("patterns.fob.seams.base.limit_mm", "lots.L118.thickness_mm.max", "8:13", "that it supposes"),
         ("on: 2026-03-02", "on: soon", "1:5", "expected a day"),
         ("on: 2026-03-02", "off: 2026-03-02", "1:1", "unknown field 'off'"),
     ],

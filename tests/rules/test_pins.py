@@ -1,7 +1,4 @@
-"""Worked orders come out as written, and every limit is held in its place by an example or an order.
-
-The survivors are figures that no rule's outcome depends on; ``SURVIVORS`` says why.
-"""
+"""Worked orders come out as written, and every limit is held in its place by an example or an order."""
 
 from __future__ import annotations
 
@@ -19,10 +16,9 @@ from rules.pins import STEPS, Move, Pins, limits_by_catalog, moves_of, pinning, 
 from rules.shop import Shop
 from rules.worked import WorkedOrder, as_written, outcome_of, reckoned
 
-SURVIVORS = {
-    ("thresholds.contrast_color_de00", "up"): "for the price only, and no paint lies 10 to 10.5 from a leather",
-    ("thresholds.contrast_color_de00", "down"): "for the price only, and no paint lies 9.5 to 10 from a leather",
-}
+#: Moves that nothing notices, by path and direction, each with its reason. There are none: what only sets a price is
+#: held by an order whose margin stands or falls with it.
+SURVIVORS: dict[tuple[str, str], str] = {}
 
 
 @pytest.fixture(scope="module")
@@ -69,16 +65,16 @@ def test_a_rule_with_a_limit_of_the_catalog_is_told_from_one_with_a_threshold(sh
 def test_an_order_is_judged_on_the_figures_of_the_catalog_whatever_else_is_in_stock(
     shop: Shop, orders: tuple[WorkedOrder, ...], today: date
 ) -> None:
-    order = next(each for each in orders if each.holds == "foils.FO-SIL.left_m" and each.expect == "passes")
+    order = next(each for each in orders if each.holds == ("foils.FO-SIL.left_m",) and each.expect == "passes")
     sold_out = shop.restocked(with_figures(shop.catalog, {"foils.FO-SIL.left_m": 0}), 1, 1)
     assert outcome_of(sold_out, order, today).word == "fails"
     assert outcome_of(reckoned(sold_out, shop.catalog), order, today).word == "passes"
 
 
 def test_a_figure_moves_by_its_step_up_and_down_and_never_below_nothing(oddlestone: Catalog, shop: Shop) -> None:
-    order = replace(worked_orders(shop)[0], holds="foils.FO-RED.left_m")
-    graded = replace(order, holds="kinds.goat.mark.ink")
-    ended = replace(order, holds="kinds.goat.mark.foil")
+    order = replace(worked_orders(shop)[0], holds=("foils.FO-RED.left_m",))
+    graded = replace(order, holds=("kinds.goat.mark.ink",))
+    ended = replace(order, holds=("kinds.goat.mark.foil",))
     moves = moves_of(oddlestone, [order, graded, ended])
     assert moves[0] == Move("thresholds.card_ease_soft_mm", "mm", "up", Decimal("0.05"), Decimal("1.55"))
     assert moves[1] == Move("thresholds.card_ease_soft_mm", "mm", "down", Decimal("0.05"), Decimal("1.45"))
@@ -100,16 +96,16 @@ def test_without_worked_orders_half_of_the_thresholds_could_move_unseen(shop: Sh
     assert found.total == len(moves) == 12
 
 
-def test_one_move_in_fourteen_is_noticed(shop: Shop, orders: tuple[WorkedOrder, ...], today: date) -> None:
-    moves = moves_of(shop.catalog, orders)[::14]
+def test_one_move_in_twenty_is_noticed(shop: Shop, orders: tuple[WorkedOrder, ...], today: date) -> None:
+    moves = moves_of(shop.catalog, orders)[::20]
     pins = Pins(shop, orders, today)
     missed = [move for move in moves if pins.noticed_by(move) is None]
     assert {(move.path, move.direction) for move in missed} <= SURVIVORS.keys()
-    assert len(moves) > 14
+    assert len(moves) >= 12
 
 
 @pytest.mark.long
-def test_every_move_of_a_limit_is_noticed_but_for_those_that_are_listed(
+def test_every_move_of_a_limit_is_noticed_but_for_those_that_are_listed_with_a_reason(
     shop: Shop, orders: tuple[WorkedOrder, ...], today: date
 ) -> None:
     found = pinning(shop, orders, today)
