@@ -128,7 +128,7 @@ def shop_from_files(settings: Settings) -> Shop:
         Faults: with every fault found, each with its file, line and column.
     """
     shop = open_shop(load_catalog(texts_in(settings.catalog)), texts_in(BOOK))
-    worked_orders(shop)  # a fault in them is told now, not when somebody first asks
+    worked_orders(shop.catalog, shop.book)  # a fault in them is told now, not when somebody first asks
     return shop
 
 

@@ -41,7 +41,10 @@ def run(settings: Settings, options: Any) -> int:
         UnknownFigureError: a figure was named that would not be moved.
     """
     shop = shop_from_files(settings)
-    orders, today = worked_orders(shop), clock_from(shop.catalog.workshop.time_zone, settings.today).today()
+    orders, today = (
+        worked_orders(shop.catalog, shop.book),
+        clock_from(shop.catalog.workshop.time_zone, settings.today).today(),
+    )
     moves, pins = _named(moves_of(shop.catalog, orders), options.figures), Pins(shop, orders, today)
     for order in orders:
         if options.figures and not set(order.holds) & set(options.figures):

@@ -25,7 +25,7 @@ from rules.ir import SEVERITIES
 from rules.memo import Memo
 from rules.shop import Shop
 from rules.spec import Spec
-from rules.worked import WorkedOrder, outcome_of
+from rules.worked import WorkedOrder, outcome_of, reckoned
 
 FILES: Final = re.compile(r"orders-[a-z0-9-]{1,40}\.yaml")
 EXPECTED: Final = ("fails", "passes", "skips")
@@ -37,14 +37,14 @@ _KEPT: Final[Memo[tuple[WorkedOrder, ...]]] = Memo(8)
 _SHOWN: Final[Memo[list[dict[str, Any]]]] = Memo(400)
 
 
-def worked_orders(shop: Shop) -> tuple[WorkedOrder, ...]:
-    """Return the worked orders of a shop's catalog, in the order of its files.
+def worked_orders(catalog: Catalog, book: Book) -> tuple[WorkedOrder, ...]:
+    """Return the worked orders of a catalog as its files have it, in the order of the files.
 
     Raises:
         Faults: with every fault of every file, each with its line and column.
     """
-    key = (shop.catalog.content_hash, shop.book.content_hash)
-    return _KEPT.get(key, lambda: read_orders(shop.catalog, shop.book))
+    key = (catalog.content_hash, book.content_hash)
+    return _KEPT.get(key, lambda: read_orders(catalog, book))
 
 
 def read_orders(catalog: Catalog, book: Book) -> tuple[WorkedOrder, ...]:
@@ -58,16 +58,22 @@ def read_orders(catalog: Catalog, book: Book) -> tuple[WorkedOrder, ...]:
     return tuple(found)
 
 
-def orders_of(shop: Shop, rule_id: str, today: date) -> list[dict[str, Any]]:
+def orders_of(catalog: Catalog, book: Book, rule_id: str, today: date) -> list[dict[str, Any]]:
     """Return a rule's worked orders with their outcome now, ready for JSON.
 
     Args:
-        shop: as its files have it: an order never depends on the stock as it stands.
+        catalog: as its files have it (``House.catalog``): an order never depends on the stock as it stands.
+        book: the rules; what they say of an order is kept by both hashes, the rule and the day.
         rule_id: a rule of the book; one without orders has an empty list.
         today: the day of orders that name none.
     """
-    key = (shop.catalog.content_hash, shop.book.content_hash, rule_id, today)
-    return _SHOWN.get(key, lambda: [_shown(shop, each, today) for each in worked_orders(shop) if each.rule == rule_id])
+    key = (catalog.content_hash, book.content_hash, rule_id, today)
+    return _SHOWN.get(key, lambda: _all_shown(catalog, book, rule_id, today))
+
+
+def _all_shown(catalog: Catalog, book: Book, rule_id: str, today: date) -> list[dict[str, Any]]:
+    shop = reckoned(catalog, book)
+    return [_shown(shop, each, today) for each in worked_orders(catalog, book) if each.rule == rule_id]
 
 
 def _shown(shop: Shop, order: WorkedOrder, today: date) -> dict[str, Any]:

@@ -100,9 +100,8 @@ def unheld_rules(shop: Shop, orders: Sequence[WorkedOrder]) -> list[str]:
 
 
 def limits_by_catalog(rule: Rule) -> bool:
-    """Whether a limit or a grade of the rule is a figure of patterns, kinds, lots or supplies."""
-    for clause in rule.clauses:
-        verb = clause.verb
+    """Whether a limit or a grade that a spec is held against is a figure of patterns, kinds, lots or supplies."""
+    for verb in (clause.verb for clause in rule.clauses if clause.stage == "check"):
         if isinstance(verb, Graded) and TERMS[verb.name].reads & _OF_THE_CATALOG:
             return True
         if isinstance(verb, Limit):
@@ -141,7 +140,7 @@ class Pins:
             found = self._example(self._shop.catalog.thresholds, catalog.thresholds)
             if found is not None:
                 return found
-        return self._order(move, reckoned(self._shop, catalog))
+        return self._order(move, reckoned(catalog, self._shop.book))
 
     def _example(self, before: Mapping[str, Threshold], after: Mapping[str, Threshold]) -> str | None:
         for rule in self._shop.book.rules.values():

@@ -13,6 +13,7 @@ from typing import Any
 
 from catalog.figures import with_figures
 from catalog.model import Catalog
+from rules.book import Book
 from rules.check import judge
 from rules.ir import SEVERITIES, Severity
 from rules.judge import Fired
@@ -54,13 +55,12 @@ def outcome_of(shop: Shop, order: WorkedOrder, today: date) -> Outcome:
     """Return what the order's rule says of it.
 
     Args:
-        shop: its catalog's own figures are used, and its book; no stock that the caller put there counts but what is
-            in the catalog.
+        shop: with the catalog's own figures (:func:`reckoned`), not with the stock as it stands.
         order: its ``supposes`` must be figures of the catalog, else FigureError is raised.
         today: the day of orders that name none.
     """
     on = order.on or today
-    supposed = reckoned(shop, with_figures(shop.catalog, order.supposes)) if order.supposes else shop
+    supposed = reckoned(with_figures(shop.catalog, order.supposes), shop.book) if order.supposes else shop
     case = judge(supposed, order.spec, on).case
     words = [word for rule, _, word in supposed.judges(on).words_on(case) if rule.id == order.rule and word is not None]
     fired = [word.severity for word in words if isinstance(word, Fired)]
@@ -74,7 +74,7 @@ def as_written(order: WorkedOrder, now: Outcome) -> bool:
     return now.word == order.expect and (now.word != "fails" or order.severity in (None, now.severity))
 
 
-def reckoned(shop: Shop, catalog: Catalog) -> Shop:
-    """Return a shop with the rules of another and a catalog of other figures; nothing worked out is shared."""
-    book = replace(shop.book, thresholds=catalog.thresholds)
+def reckoned(catalog: Catalog, book: Book) -> Shop:
+    """Return a shop with a catalog's own figures and the rules of a book; nothing worked out is shared with another."""
+    book = replace(book, thresholds=catalog.thresholds)
     return shop_of(catalog, book, Warehouse(int(catalog.thresholds["nest_gap_mm"].value)))

@@ -100,11 +100,11 @@ def test_a_workshop_without_worked_orders_has_none(shop: Shop) -> None:
 
 
 def test_the_orders_of_a_rule_are_shown_with_what_they_come_out_as_now(shop: Shop) -> None:
-    shown = orders_of(shop, "STK-01", TODAY)
+    shown = orders_of(shop.catalog, shop.book, "STK-01", TODAY)
     assert [(each["expect"], each["now"], each["now_severity"]) for each in shown] == [
         ("passes", "passes", None),
         ("fails", "fails", "refuse"),
     ]
     assert shown[0]["suppose"] == {"lots.L118.thickness_mm": {"min": 2.8, "max": 3}}
     assert shown[0]["spec"]["pattern"] == "fob"
-    assert orders_of(shop, "CAT-01", TODAY) == []
+    assert orders_of(shop.catalog, shop.book, "CAT-01", TODAY) == []

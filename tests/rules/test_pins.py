@@ -24,7 +24,7 @@ SURVIVORS: dict[tuple[str, str], str] = {}
 @pytest.fixture(scope="module")
 def orders(shop: Shop) -> tuple[WorkedOrder, ...]:
     """The demo workshop's worked orders."""
-    return worked_orders(shop)
+    return worked_orders(shop.catalog, shop.book)
 
 
 def test_every_worked_order_comes_out_as_written(shop: Shop, orders: tuple[WorkedOrder, ...], today: date) -> None:
@@ -68,11 +68,11 @@ def test_an_order_is_judged_on_the_figures_of_the_catalog_whatever_else_is_in_st
     order = next(each for each in orders if each.holds == ("foils.FO-SIL.left_m",) and each.expect == "passes")
     sold_out = shop.restocked(with_figures(shop.catalog, {"foils.FO-SIL.left_m": 0}), 1, 1)
     assert outcome_of(sold_out, order, today).word == "fails"
-    assert outcome_of(reckoned(sold_out, shop.catalog), order, today).word == "passes"
+    assert outcome_of(reckoned(shop.catalog, sold_out.book), order, today).word == "passes"
 
 
 def test_a_figure_moves_by_its_step_up_and_down_and_never_below_nothing(oddlestone: Catalog, shop: Shop) -> None:
-    order = replace(worked_orders(shop)[0], holds=("foils.FO-RED.left_m",))
+    order = replace(worked_orders(shop.catalog, shop.book)[0], holds=("foils.FO-RED.left_m",))
     graded = replace(order, holds=("kinds.goat.mark.ink",))
     ended = replace(order, holds=("kinds.goat.mark.foil",))
     moves = moves_of(oddlestone, [order, graded, ended])
