@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 
@@ -42,6 +44,25 @@ def test_every_failure_states_its_severity_and_every_order_its_day(orders: tuple
         assert (order.severity is not None) == (order.expect == "fails")
         assert order.on is not None
         assert len(order.worked) > 25, "the arithmetic stands beside the figures"
+
+
+#: A sum of bare numbers and what it is said to come to: nothing of it stands left of the first or right of the last.
+SUM = re.compile(
+    r"(?<![x+/-] )(?<![\w.(])(\(?\d[\d.]*\)?(?: [x+/-] \(?\d[\d.]*\)?)+)"
+    r" = (\d[\d,]*(?:\.(\d+))?)(?![\d,]|\.\d| [x+/-] )"
+)
+
+
+def test_the_sums_beside_the_orders_are_right(orders: tuple[WorkedOrder, ...]) -> None:
+    wrong, sums = [], 0
+    for order in orders:
+        for sum_of, result, decimals in SUM.findall(order.worked):
+            exact = eval(re.sub(r"\d[\d.]*", r"Fraction('\g<0>')", sum_of.replace("x", "*")))
+            sums += 1
+            if abs(exact - Fraction(result.replace(",", ""))) > Fraction(1, 2 * 10 ** len(decimals)):
+                wrong.append((order.rule, sum_of, result))
+    assert wrong == []
+    assert sums > 60
 
 
 def test_every_rule_whose_limit_is_a_figure_of_the_catalog_has_an_order_that_holds_one(
