@@ -183,6 +183,11 @@ def noun_view(resource: str, noun: Mapping[str, Any], who: Caller) -> dict[str, 
     return {name: value for name, value in noun.items() if who >= least.get(name, Caller.PAGE)}
 
 
+def sees_orders(rule_id: str, who: Caller) -> bool:
+    """Whether a caller sees a rule's worked orders: they name lots, and those of an owner's rule tell costs."""
+    return who >= (OWNER if rule_id in OWNER_RULES else STAFF)
+
+
 def _seen(value: Mapping[str, Any], table: Mapping[str, Any], who: Caller, *, stock: bool) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for name, field in value.items():

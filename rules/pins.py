@@ -18,7 +18,7 @@ from catalog.model import Catalog, Threshold
 from catalog.units import UNITS
 from catalog.vocabulary import GRADES
 from rules.book import outcome_of_example, severity_of_example
-from rules.ir import Graded, Limit, Name, Rule, Scaled
+from rules.ir import Graded, Limit, Name, Rule, Scaled, names_in
 from rules.shop import Shop
 from rules.vocabulary import TERMS
 from rules.worked import Outcome, WorkedOrder, outcome_of, reckoned
@@ -137,13 +137,17 @@ class Pins:
         """Return what comes out otherwise once a figure is moved: an example or an order, or None for nothing."""
         catalog = with_figures(self._shop.catalog, {move.path: move.to})
         if move.path.startswith("thresholds."):
-            found = self._example(self._shop.catalog.thresholds, catalog.thresholds)
+            found = self._example(move.path.removeprefix("thresholds."), catalog.thresholds)
             if found is not None:
                 return found
         return self._order(move, reckoned(catalog, self._shop.book))
 
-    def _example(self, before: Mapping[str, Threshold], after: Mapping[str, Threshold]) -> str | None:
+    def _example(self, name: str, after: Mapping[str, Threshold]) -> str | None:
+        """Try the examples of the rules that read a threshold; no other rule's examples know of it."""
+        before = self._shop.catalog.thresholds
         for rule in self._shop.book.rules.values():
+            if f"threshold.{name}" not in names_in(rule):
+                continue
             for place in range(len(rule.examples)):
                 if _said(rule, place, before) != _said(rule, place, after):
                     return f"example {place + 1} of {rule.id}"

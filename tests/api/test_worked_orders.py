@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 
 import rules
+from api.schemas.worked import WorkedOrderOut
+from api.visibility import Caller, sees_orders
 from api.worked_orders import MOST_SUPPOSED, orders_of, read_orders
 from catalog.model import Catalog
 from catalog.strict_yaml import Faults
@@ -95,6 +97,11 @@ def test_every_fault_of_every_file_is_found_at_once(shop: Shop) -> None:
     assert {fault.file for fault in caught.value.faults} == set(house)
 
 
+def test_worked_orders_are_for_staff_and_those_that_tell_costs_for_the_owner() -> None:
+    assert [who for who in Caller if sees_orders("STK-01", who)] == [Caller.STAFF, Caller.OWNER]
+    assert [who for who in Caller if sees_orders("PRC-01", who)] == [Caller.OWNER]
+
+
 def test_a_workshop_without_worked_orders_has_none(shop: Shop) -> None:
     assert read_orders(replace(shop.catalog, house={}), shop.book) == ()
 
@@ -107,4 +114,8 @@ def test_the_orders_of_a_rule_are_shown_with_what_they_come_out_as_now(shop: Sho
     ]
     assert shown[0]["suppose"] == {"lots.L118.thickness_mm": {"min": 2.8, "max": 3}}
     assert shown[0]["spec"]["pattern"] == "fob"
+    for each in shown:
+        assert WorkedOrderOut.model_validate(each).model_dump(mode="json", include=each.keys() - {"spec"}) == {
+            name: value for name, value in each.items() if name != "spec"
+        }
     assert orders_of(shop.catalog, shop.book, "CAT-01", TODAY) == []
