@@ -23,7 +23,7 @@ from rules.shop import Shop
 from rules.vocabulary import TERMS
 from rules.worked import Outcome, WorkedOrder, outcome_of, reckoned
 
-#: One step by unit: what a hand slips by, or a scale shows (common practice, no source).
+#: One step by unit: what a hand slips by, or a scale shows (common practice, no source). Of any other unit it is one.
 STEPS: Final[Mapping[str, Decimal]] = {
     "mm": Decimal("0.05"),
     "ratio": Decimal("0.01"),
@@ -39,6 +39,7 @@ STEPS: Final[Mapping[str, Decimal]] = {
     "kg": Decimal(1),
     "weeks": Decimal(1),
 }
+_ONE: Final = Decimal(1)
 Direction = Literal["up", "down"]
 DIRECTIONS: Final[tuple[Direction, ...]] = ("up", "down")
 # What a limit may read to be a figure of the catalog rather than of the spec.
@@ -86,7 +87,7 @@ def _moves(figure: Figure) -> Iterator[Move]:
             if 0 <= at < len(GRADES):
                 yield Move(figure.path, "", direction, Decimal(1), GRADES[at])  # type: ignore[arg-type]
         return
-    step, per = STEPS[figure.unit], UNITS[figure.unit].per
+    step, per = STEPS.get(figure.unit, _ONE), UNITS[figure.unit].per
     now = Decimal(figure.value.numerator) / Decimal(figure.value.denominator * per)
     for way, to in (("up", now + step), ("down", now - step)):
         if to >= 0:
