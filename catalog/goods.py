@@ -24,6 +24,8 @@ class Kind:
 
     ``split``, ``edge``, ``mark`` and ``back_shown`` are grades: fine, only after the maker's
     sign-off, or refused. ``strain_limit`` is the allowed strain of the outer fibers at a fold.
+    ``coating`` is a finish that lies on the grain as a film, ``flex_report`` whether a test of how it
+    stands folding is on file: none or on_file. Both None: never asked.
     """
 
     code: str
@@ -50,6 +52,8 @@ class Kind:
     lead_days: int
     minimum_order_sqft: Number
     lining_only: bool
+    coating: str | None = None
+    flex_report: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +159,10 @@ class Edge:
 
 @dataclass(frozen=True, slots=True)
 class Hardware:
-    """A fitting. ``size_um``: inner width of buckles and hooks, else the nominal size."""
+    """A fitting. ``size_um``: inner width of buckles and hooks, else the nominal size.
+
+    ``tone`` is what its metal looks like, None where nobody said.
+    """
 
     code: str
     type: str
@@ -166,6 +173,7 @@ class Hardware:
     magnetic: bool
     stock: int
     break_n: Number | None
+    tone: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,7 +99,7 @@ class Modification:
 
 @dataclass(frozen=True, slots=True)
 class CarryItem:
-    """A thing that must fit. ``group`` is card, passport, business_card or note."""
+    """A thing that must fit. ``group`` is card, passport, business_card, note, notebook or tool."""
 
     code: str
     group: str
@@ -123,7 +123,11 @@ class Threshold:
 
 @dataclass(frozen=True, slots=True)
 class LawRow:
-    """A dated pointer for the owner to check; never legal advice."""
+    """A dated pointer for the owner to check; never legal advice.
+
+    ``destination`` is where it is looked at, ``jurisdiction`` whose law it points to, in words. From the day
+    after ``review_by`` on, whoever is told of it is told that too.
+    """
 
     code: str
     rule: str
@@ -135,6 +139,11 @@ class LawRow:
     source: str
     checked_on: date
     review_by: date
+    jurisdiction: str | None = None
+
+    def past_review(self, today: date) -> bool:
+        """Whether the row should have been looked at again before today."""
+        return today > self.review_by
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ _KIND = (
     "stiff", "yield", "lot_drift_de00", "rub_rating", "price_per_sqft", "price_band", "lead_days",
     "minimum_order_sqft", "lining_only",
 )  # fmt: skip
+_KIND_MAY = ("coating", "flex_report")
 _LEATHER = ("kind", "name", "srgb", "reserve_dm2", "status", "aliases")
 _LOT = (
     "leather", "form", "mill_stamp", "stamp_unit", "left_dm2", "reserved_dm2", "thickness_mm",
@@ -67,7 +68,7 @@ def read_swatch(node: Node) -> Swatch:
 
 
 def _kind(code: str, node: Node, digits: int) -> Kind:
-    fields = node.record(_KIND)
+    fields = node.record(_KIND, _KIND_MAY)
     return Kind(
         code=code,
         name=fields["name"].text(),
@@ -93,6 +94,8 @@ def _kind(code: str, node: Node, digits: int) -> Kind:
         lead_days=fields["lead_days"].whole(),
         minimum_order_sqft=fields["minimum_order_sqft"].number("sq ft"),
         lining_only=fields["lining_only"].flag(),
+        coating=fields["coating"].choice(words.COATINGS) if fields.has("coating") else None,
+        flex_report=fields["flex_report"].choice(words.FLEX_REPORTS) if fields.has("flex_report") else None,
     )
 
 

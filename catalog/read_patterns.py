@@ -116,12 +116,13 @@ class _PatternReader:
         )
 
     def _fold(self, code: str, node: Node) -> Fold:
-        fields = node.record(("panels", "inner_radius_mm"), ("skived_to_mm",))
+        fields = node.record(("panels", "inner_radius_mm"), ("skived_to_mm", "daily"))
         return Fold(
             code=code,
             panels=self._panels_named(fields["panels"]),
             inner_radius_um=fields["inner_radius_mm"].base("mm"),
             skived_to_um=_skive(fields),
+            daily=fields.has("daily") and fields["daily"].flag(),
         )
 
     def _spine(self, node: Node) -> Spine:
@@ -143,7 +144,8 @@ class _PatternReader:
         )
 
     def _closed(self, node: Node) -> Closed:
-        fields = node.record(("limit_mm", "layers"), ("carried",))
+        fields = node.record(("limit_mm", "layers"), ("carried", "outline_mm"))
+        outline = fields["outline_mm"].record(("width", "height")) if fields.has("outline_mm") else None
         carried = fields["carried"].record((), _CARRIED) if fields.has("carried") else Record(node, {})
         counts = [carried[name].whole() if carried.has(name) else 0 for name in _CARRIED[:3]]
         return Closed(
@@ -153,6 +155,8 @@ class _PatternReader:
             notes=counts[1],
             business_cards=counts[2],
             passport_um=carried["passport_mm"].base("mm") if carried.has("passport_mm") else 0,
+            width_um=None if outline is None else outline["width"].base("mm", above_zero=True),
+            height_um=None if outline is None else outline["height"].base("mm", above_zero=True),
         )
 
     def _fixing(self, code: str, node: Node) -> Fixing:

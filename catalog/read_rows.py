@@ -54,10 +54,10 @@ FIGURES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
 
 def read_carry_items(reading: Reading) -> Mapping[str, CarryItem]:
     """Read ``carry-items.yaml``; codes are unique across the groups."""
-    groups = reading.root("carry-items.yaml").record(words.CARRY_GROUPS)
+    groups = reading.root("carry-items.yaml").record(words.CARRY_GROUPS, words.MORE_CARRY_GROUPS)
     found: dict[str, CarryItem] = {}
     first_group: dict[str, str] = {}
-    for group in words.CARRY_GROUPS:
+    for group in (*words.CARRY_GROUPS, *(each for each in words.MORE_CARRY_GROUPS if groups.has(each))):
         for code, entry in coded(groups[group]):
             other = first_group.setdefault(code.casefold(), group)
             if other != group:
@@ -147,7 +147,7 @@ def _in_unit(node: Node, unit: str) -> Number:
 
 
 def _law_row(code: str, node: Node) -> LawRow:
-    fields = node.record(_LAW_ROW, ("species", "tannage"))
+    fields = node.record(_LAW_ROW, ("species", "tannage", "jurisdiction"))
     return LawRow(
         code=code,
         rule=_rule(fields["rule"]),
@@ -159,6 +159,7 @@ def _law_row(code: str, node: Node) -> LawRow:
         source=fields["source"].text(),
         checked_on=fields["checked_on"].day(),
         review_by=fields["review_by"].day(),
+        jurisdiction=fields["jurisdiction"].text() if fields.has("jurisdiction") else None,
     )
 
 

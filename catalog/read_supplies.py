@@ -80,7 +80,7 @@ def _edge(code: str, node: Node) -> Edge:
 
 
 def _hardware(code: str, node: Node) -> Hardware:
-    fields = node.record(_HARDWARE)
+    fields = node.record(_HARDWARE, ("tone",))
     return Hardware(
         code=code,
         type=fields["type"].text(),
@@ -91,6 +91,7 @@ def _hardware(code: str, node: Node) -> Hardware:
         magnetic=fields["magnetic"].flag(),
         stock=fields["stock"].whole(),
         break_n=None if fields["break_n"].blank else fields["break_n"].number("N", above_zero=True),
+        tone=fields["tone"].choice(words.TONES) if fields.has("tone") else None,
     )
 
 

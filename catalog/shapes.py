@@ -47,12 +47,16 @@ class Seam:
 
 @dataclass(frozen=True, slots=True)
 class Fold:
-    """Panels folded together, the outer one first, round ``inner_radius_um``."""
+    """Panels folded together, the outer one first, round ``inner_radius_um``.
+
+    ``daily``: it is opened and shut each day, as the spine of a wallet is.
+    """
 
     code: str
     panels: tuple[str, ...]
     inner_radius_um: int
     skived_to_um: int | None
+    daily: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +70,7 @@ class Spine:
 
 @dataclass(frozen=True, slots=True)
 class Pocket:
-    """A place to put things; ``use`` is card, box, passport, blade or one of the note uses."""
+    """A place to put things; ``use`` is card, box, passport, blade, notebook, tool or one of the note uses."""
 
     code: str
     use: str
@@ -89,7 +93,10 @@ class Zone:
 
 @dataclass(frozen=True, slots=True)
 class Closed:
-    """Layers of the closed piece, its limit, and what it usually carries (figure only)."""
+    """Layers of the closed piece, its limit, and what it usually carries (figure only).
+
+    ``width_um`` and ``height_um`` are its outline, both None where it is not worn in a pocket.
+    """
 
     limit_um: int
     layers: tuple[Layer, ...]
@@ -97,6 +104,8 @@ class Closed:
     notes: int
     business_cards: int
     passport_um: int
+    width_um: int | None = None
+    height_um: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,9 +24,10 @@ from rules.evaluate import OUTCOMES, Rank, order_of, rank_of, value_of
 from rules.explain import explained, read_back
 from rules.findings import Finding, findings_of, headline_of
 from rules.labor import order_minutes
+from rules.law_rows import covers
 from rules.lots import Best, find_best
 from rules.measures.edges import edge_ul
-from rules.measures.law import covers, is_personalized
+from rules.measures.law import is_personalized
 from rules.money import money, price_json
 from rules.piece import Piece
 from rules.promise import promise_of

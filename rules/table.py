@@ -48,6 +48,8 @@ COLUMNS: Final[Mapping[str, Callable[[Spec, Pattern], Any]]] = MappingProxyType(
         "named": lambda spec, _: tuple((part, tuple(codes)) for part, codes in spec.lots.items()),
         "repeat": lambda spec, _: spec.repeats,
         "revision": lambda spec, _: spec.catalog_revision,
+        "marks_ok": lambda spec, _: spec.marks_ok,
+        "mixed_metals_ok": lambda spec, _: spec.mixed_metals_ok,
         "foreign": _foreign,
     }
 )
@@ -97,6 +99,8 @@ class Table:
             lots=dict(self.value("named", row)),
             repeats=self.value("repeat", row),
             catalog_revision=self.value("revision", row),
+            marks_ok=self.value("marks_ok", row),
+            mixed_metals_ok=self.value("mixed_metals_ok", row),
         )
 
 

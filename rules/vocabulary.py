@@ -33,6 +33,7 @@ READS = frozenset(
         "pattern", "leather", "species", "side", "lots", "thread", "edge", "stitch", "hardware", "sizes",
         "monogram", "letters", "modifications", "carry", "purpose", "quantity", "ship_to", "rush",
         "ready_by", "foreign", "named", "repeat", "stock", "backlog", "price_list", "law", "labor", "today", "revision",
+        "marks_ok", "mixed_metals_ok",
     }
 )  # fmt: skip
 #: What is read part by part.

@@ -4,6 +4,7 @@ A family's module never imports another's; what they share stands in :mod:`rules
 """
 
 from rules.measures import (
+    carried,
     choices,
     color,
     edges,
@@ -11,6 +12,7 @@ from rules.measures import (
     folds,
     hardware,
     law,
+    lengths,
     monograms,
     price,
     sides,
@@ -21,6 +23,7 @@ from rules.measures import (
 )
 
 __all__ = [
+    "carried",
     "choices",
     "color",
     "edges",
@@ -28,6 +31,7 @@ __all__ = [
     "folds",
     "hardware",
     "law",
+    "lengths",
     "monograms",
     "price",
     "sides",

@@ -9,8 +9,9 @@ from __future__ import annotations
 from fractions import Fraction
 
 from catalog.model import Number
+from catalog.vocabulary import COATINGS, FLEX_REPORTS
 from rules.subjects import FoldUse, Whole
-from rules.vocabulary import number, truth
+from rules.vocabulary import number, truth, word
 
 
 def bend_strain(thickness_um: int, inner_radius_um: int) -> Fraction:
@@ -70,6 +71,24 @@ def pared(use: FoldUse) -> bool | None:
     if use.fold.skived_to_um is None or use.case.shape.thickness(use.fold.panels[0]) is None:
         return None
     return use.case.shape.panels_stack(use.fold.panels, None).total_um > use.fold.skived_to_um
+
+
+@truth("fold.daily", "the fold is opened and shut each day", reads=["pattern"])
+def daily(use: FoldUse) -> bool:
+    """Whether the pattern says that it is opened each day."""
+    return use.fold.daily
+
+
+@word("fold.coating", "finish that lies on the outer leather as a film", reads=["leather"], levels=("none", *COATINGS))
+def coating(use: FoldUse) -> str | None:
+    """Return the outer kind's coating, or none."""
+    return None if use.outer.kind is None else use.outer.kind.coating or "none"
+
+
+@word("fold.flex_report", "test of how the finish stands folding", reads=["leather"], levels=FLEX_REPORTS)
+def flex_report(use: FoldUse) -> str | None:
+    """Return none or on_file as the outer kind has it; None where nobody was asked."""
+    return None if use.outer.kind is None else use.outer.kind.flex_report
 
 
 @number(

@@ -18,7 +18,7 @@ from rules.vocabulary import SUBJECTS
 from rules.words import placeholders_in
 
 FAMILIES = {
-    "CAT": 8, "THK": 8, "STK": 7, "FLD": 6, "FIT": 10, "SID": 3, "EDG": 6, "STI": 4, "MON": 12, "HDW": 6, "LOD": 4,
+    "CAT": 9, "THK": 8, "STK": 7, "FLD": 7, "FIT": 13, "SID": 4, "EDG": 6, "STI": 4, "MON": 12, "HDW": 7, "LOD": 4,
     "STO": 7, "COL": 4, "LAW": 9, "PRC": 4,
 }  # fmt: skip
 #: Findings whose figures only staff and owner may see: a customer's sentence must not carry them.
@@ -49,12 +49,12 @@ def faults_of(text: str, catalog: Catalog) -> list[str]:
     return str(caught.value).splitlines()
 
 
-def test_all_98_rules_stand_in_their_fifteen_families(shop: Shop) -> None:
+def test_all_105_rules_stand_in_their_fifteen_families(shop: Shop) -> None:
     counts: dict[str, int] = {}
     for rule_id in shop.book.rules:
         counts[rule_id[:3]] = counts.get(rule_id[:3], 0) + 1
     assert counts == FAMILIES
-    assert sum(counts.values()) == 98
+    assert sum(counts.values()) == 105
 
 
 def test_every_rule_names_its_source(shop: Shop) -> None:
