@@ -239,4 +239,5 @@ def _withdrawal(piece: Piece) -> dict[str, Any] | None:
     if row is None:
         return None
     ground = "personalized" if is_personalized(piece) else "options_only"
-    return {"ground": ground, "law_row": row.code, "checked_on": row.checked_on.isoformat()}
+    days = {"checked_on": row.checked_on.isoformat(), "review_by": row.review_by.isoformat()}
+    return {"ground": ground, "law_row": row.code, **days}

@@ -143,6 +143,7 @@ class Withdrawal(Out):
     ground: str | None = Field(None, description="What kind of choice the spec is.", examples=["options_only"])
     law_row: str | None = Field(None, description="Code of the law row.")
     checked_on: IsoDate | None = Field(None, description="When the row was last checked.")
+    review_by: IsoDate | None = Field(None, description="Until when the row is taken as it is.")
 
 
 class Revisions(Out):
