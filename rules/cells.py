@@ -35,7 +35,7 @@ MOST_SAID = 5_000
 _SELDOM = frozenset(
     {
         "side", "ship_to", "rush", "ready_by", "stitch", "modifications", "purpose", "foreign", "named", "repeat",
-        "revision",
+        "revision", "note",
     }
 )  # fmt: skip
 Bits = int

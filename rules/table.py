@@ -20,6 +20,10 @@ from rules.spec import PartChoice, Spec
 Codes = NDArray[np.intp]
 
 
+#: What stands for a note in a row: rules read whether there is one, not what it says.
+NOTED: Final = "noted"
+
+
 def part_slot(part: str) -> str:
     """Return the name of a part's column."""
     return f"part:{part}"
@@ -49,6 +53,7 @@ COLUMNS: Final[Mapping[str, Callable[[Spec, Pattern], Any]]] = MappingProxyType(
         "repeat": lambda spec, _: spec.repeats,
         "revision": lambda spec, _: spec.catalog_revision,
         "foreign": _foreign,
+        "note": lambda spec, _: bool(spec.note),
     }
 )
 
@@ -97,6 +102,7 @@ class Table:
             lots=dict(self.value("named", row)),
             repeats=self.value("repeat", row),
             catalog_revision=self.value("revision", row),
+            note=NOTED if self.value("note", row) else None,
         )
 
 

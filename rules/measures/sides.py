@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from catalog.vocabulary import STAMP_PLACES
 from rules.piece import FLESH
 from rules.subjects import PartScope, Whole
 from rules.vocabulary import number, truth, word
@@ -51,3 +52,9 @@ def quantity(whole: Whole) -> int:
 def lining_only(part: PartScope) -> bool:
     """Whether the kind may serve as a lining only."""
     return part.kind.lining_only
+
+
+@word("piece.mark_lands", "where the hide's stamp comes to lie", reads=["pattern"], levels=STAMP_PLACES)
+def mark_lands(whole: Whole) -> str | None:
+    """Return clear, fold, seam or hole; None where the template does not say."""
+    return None if whole.piece.pattern is None else whole.piece.pattern.stamp_lands

@@ -106,6 +106,7 @@ CHANGES: dict[str, Change] = {
     "ready_by": one_of("ready_by", lambda *_: [date(2026, 3, 2) + timedelta(days=days) for days in range(60)]),
     "repeat": as_repeat,
     "revision": one_of("catalog_revision", lambda *_: ["R0"]),
+    "note": one_of("note", lambda spec, *_: [None if spec.note else "a gift"]),
 }
 
 
