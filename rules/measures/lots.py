@@ -39,8 +39,8 @@ class LotUse(Scope):
 
     @property
     def params(self) -> dict[str, Any]:
-        """Its leather, and the statement on deforestation that came with it."""
-        return {"leather": self.lot.leather, "statement": self.lot.care.forest_statement}
+        """Its leather."""
+        return {"leather": self.lot.leather}
 
     @property
     def words(self) -> dict[str, str]:
