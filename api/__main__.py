@@ -1,4 +1,4 @@
-"""The command line: ``serve``, ``check``, ``audit``, ``backup``, ``keys``, ``openapi``; the only reader of settings."""
+"""The command line: ``serve``, ``check``, ``audit``, ``lint``, ``keys`` and others; the only reader of settings."""
 
 from __future__ import annotations
 
@@ -22,6 +22,7 @@ from api.examples import example_app, write
 from api.house import open_house, shop_at_hand
 from api.keys import KeyRefusedError
 from api.keys_command import add_keys
+from api.lint_command import add_lint
 from api.lists.command import ListCommandError, add_check_list
 from api.lists.work import give_way, work
 from api.schemas.spec import SpecIn, to_spec
@@ -96,6 +97,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     saving.add_argument("file", metavar="FILE", type=Path, help="a file that is not there yet")
     saving.set_defaults(run=_backup)
+    add_lint(commands)
     add_keys(commands, _typed)
     add_check_list(commands, _typed, reading.day)
     working = commands.add_parser("work", help="judge the long lists that wait; the service starts this by itself")

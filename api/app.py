@@ -25,6 +25,7 @@ from api.routes import (
     carry_items,
     catalog,
     cells,
+    checklists,
     checks,
     edges,
     foils,
@@ -90,6 +91,7 @@ def create_app(house: House, settings: Settings | None = None, *, cell_seconds: 
     app.state.templates = Templates()
     for resource in _RESOURCES:
         app.include_router(resource.router)
+    app.include_router(checklists.router)
     for record in (lots, supplies, quotes, sign_offs, orders):
         app.include_router(record.router)
         app.include_router(record.reads)

@@ -25,6 +25,7 @@ from catalog.goods import (
     Kind,
     Leather,
     Lot,
+    LotCare,
     Swatch,
     Thread,
     Typeface,
@@ -66,6 +67,7 @@ __all__ = [
     "Leather",
     "Load",
     "Lot",
+    "LotCare",
     "Modification",
     "Number",
     "Panel",
@@ -221,7 +223,11 @@ class Labor:
 
 @dataclass(frozen=True, slots=True)
 class Workshop:
-    """The shop: currency, tax, calendar and capacity. Money in minor units."""
+    """The shop: currency, tax, calendar and capacity. Money in minor units.
+
+    ``parcel_sachet`` is what keeps parcels dry: none, tested (its maker vouches for it), untested, or None where
+    nobody asks.
+    """
 
     code: str
     name: str
@@ -244,6 +250,7 @@ class Workshop:
     quote_days: int
     deposit_percent: Number
     deposit_from_minor: int
+    parcel_sachet: str | None = None
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,15 @@ _LAW_ROW = ("rule", "severity", "destination", "says", "source", "checked_on", "
 _DESTINATION = re.compile(r"any|abroad|[A-Z]{2}(?:-[A-Z0-9]{1,3})?", re.ASCII)
 _RULE = re.compile(r"[A-Z]{3}-[0-9]{2}|H-[A-Za-z0-9-]{1,40}", re.ASCII)
 
+# Fields with figures that a catalog may leave out, and then their source too.
+OPTIONAL_FIGURES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "leathers": ("demand_dm2_per_week",),
+        "lots": ("measured_on", "humidity_percent", "counted_on"),
+        "edges": ("opened_on",),
+        "hardware": ("flux_index",),
+    }
+)
 # The fields with figures, by file. Every one needs a source, if only to say that it has none.
 FIGURES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
     {
@@ -93,8 +102,10 @@ def read_sources(reading: Reading) -> Mapping[str, Mapping[str, str]]:
     files = reading.root("sources.yaml").record(tuple(FIGURES))
     found: dict[str, Mapping[str, str]] = {}
     for file, families in FIGURES.items():
-        fields = files[file].record(families)
-        found[file] = MappingProxyType({family: fields[family].text() for family in families})
+        more = OPTIONAL_FIGURES.get(file, ())
+        fields = files[file].record(families, more)
+        stated = (*families, *(family for family in more if fields.has(family)))
+        found[file] = MappingProxyType({family: fields[family].text() for family in stated})
     return MappingProxyType(found)
 
 
@@ -134,7 +145,7 @@ def _threshold_unit(name: str, node: Node, fields: Record) -> str:
     return known or own or "ratio"
 
 
-_PLAIN = ("N", "min", "weeks", "kg", "percent")
+_PLAIN = ("N", "min", "weeks", "days", "kg", "percent", "kG2mm2")
 _THRESHOLD_UNITS = ("mm", "m", "dm2", "ml", "de00", "lightness", "ratio", "count", *_PLAIN)
 
 

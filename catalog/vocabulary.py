@@ -37,6 +37,12 @@ TONES: Final = ("gold", "silver", "copper", "black")
 LEATHER_STATES: Final = ("active", "last_lot", "retired")
 PATTERN_STATES: Final = ("active", "retired")
 SUPPLY_STATES: Final = ("active", "out")
+THREAD_SUPPLIES: Final = ("ongoing", "last_spool", "discontinued")
+REPORTS: Final = ("on_file", "missing")
+SACHETS: Final = ("none", "tested", "untested")
+STAMP_PLACES: Final = ("clear", "fold", "seam", "hole")
+#: Written where a lot's thickness is the mill's word alone.
+NEVER: Final = "never"
 WEEKDAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 # The lines that a price may have beside the surcharges of the price list.
@@ -126,6 +132,19 @@ THRESHOLDS: Final[Mapping[str, str]] = MappingProxyType(
         "two_lots_de00": "de00",
         "small_part_mm": "mm",
         "margin_floor_percent": "percent",
+        "neighbor_layers_mm": "mm",
+        "stretchy_percent": "percent",
+        "thickness_age_days": "days",
+        "humidity_percent": "percent",
+        "count_age_days": "days",
+        "paint_open_days": "days",
+        "wallet_weight_kg": "kg",
+        "leather_kg_per_dm3": "ratio",
+        "stitch_edge_min_mm": "mm",
+        "stitch_edge_per_stack": "ratio",
+        "stitch_edge_beside_mm": "mm",
+        "card_embossed_mm": "mm",
+        "magnet_flux_index": "kG2mm2",
     }
 )
 

@@ -164,7 +164,8 @@ def _judge_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) 
     facts: dict[str, Value] = {name: limit.value for name, limit in _qualified(thresholds).items()}
     facts.update(rule.examples[0].facts)  # each later example says only what differs
     facts.update(rule.examples[place].facts)
-    return judge_of(rule, lambda name: lambda _: facts.get(name))(None)
+    at_stage = rule.at_stage(rule.examples[place].stage or rule.stages[0])
+    return None if at_stage is None else judge_of(at_stage, lambda name: lambda _: facts.get(name))(None)
 
 
 def _qualified(thresholds: Mapping[str, Threshold]) -> dict[str, Threshold]:
@@ -278,7 +279,19 @@ class _FileReader:
             review_by=raw.get("review_by"),
         )  # fmt: skip
         self._unread_facts(rule, path)
+        self._unlisted(rule, path)
         self._rules[rule.id], self._places[rule.id] = rule, path
+
+    def _unlisted(self, rule: Rule, path: Path) -> None:
+        """A rule speaks only at stages at which what it is judged over can be listed; so do its examples."""
+        known = SUBJECTS[rule.subject].stages
+        for stage in rule.stages:
+            if stage not in known:
+                listed = ", ".join(each for each in STAGES if each in known)
+                self._fault(path, f"{rule.id}: {rule.subject!r} is not listed at stage {stage!r}, only at {listed}")
+        for place, example in enumerate(rule.examples):
+            if example.stage is not None and example.stage not in rule.stages:
+                self._fault((*path, "examples", place), f"{rule.id} says nothing at stage {example.stage!r}")
 
     def _unread_facts(self, rule: Rule, path: Path) -> None:
         """An example may state only facts that the rule reads: anything else is a slip."""

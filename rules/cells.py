@@ -36,7 +36,7 @@ MOST_SAID = 5_000
 _SELDOM = frozenset(
     {
         "side", "ship_to", "rush", "ready_by", "stitch", "modifications", "purpose", "foreign", "named", "repeat",
-        "revision", "marks_ok", "mixed_metals_ok",
+        "revision", "marks_ok", "mixed_metals_ok", "note",
     }
 )  # fmt: skip
 Bits = int

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import rules.measures  # noqa: F401  # registers the vocabulary that the book is read against
 from catalog.model import Catalog
@@ -22,7 +22,10 @@ Read = TypeVar("Read")
 
 @dataclass(frozen=True)
 class Shop:
-    """What a check needs to know. ``stock_revision`` counts the stock's changes."""
+    """What a check needs to know. ``stock_revision`` counts the stock's changes.
+
+    ``stages`` is where :mod:`rules.stages` keeps the rules that it has compiled.
+    """
 
     catalog: Catalog
     book: Book
@@ -32,6 +35,7 @@ class Shop:
     stock_revision: int = 0
     backlog_revision: int = 0
     _judges: dict[date, Judges] = field(default_factory=dict)
+    stages: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def piece(self, spec: Spec) -> Piece:
         """Return a spec resolved against the catalog."""

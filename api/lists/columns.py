@@ -210,7 +210,7 @@ def _columns() -> Iterator[Column]:
     yield Column("ship_to", ("ship_to",), _code, "Country by ISO 3166, or its region; home if empty.", "US-CA")
     yield Column("rush", ("rush",), _truth, "yes to have it made out of turn.")
     yield Column("ready_by", ("ready_by",), _day, "The date on which it is wanted.", "2026-05-29")
-    yield Column("note", ("note",), _letters, "Free text for the maker; no rule reads it.", "A gift: no invoice.")
+    yield Column("note", ("note",), _letters, "Free text for the maker, who reads it first.", "A gift: no invoice.")
     yield Column("repeat_of", ("repeat_of",), _code, "Id of an earlier order that this one repeats.", "O17")
     yield Column("catalog_revision", ("catalog_revision",), _code, "Catalog revision that the row was made with.")
     yield Column("marks_ok", ("marks_ok",), _truth, "no if small healed marks in the leather are not wanted.")

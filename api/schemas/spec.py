@@ -157,7 +157,10 @@ class SpecIn(In):
     model_config = ConfigDict(extra="forbid", title="Spec")
 
     reference: Line | None = Field(None, description="The caller's own name for this spec.", examples=["web-20391"])
-    note: Prose | None = Field(None, description="Free text for the maker. No rule reads it.")
+    note: Prose | None = Field(
+        None,
+        description="Free text for the maker, who reads it before agreeing to a quote. No rule reads what it says.",
+    )
     pattern: Code = Field(description="Code of a pattern.", examples=["twofold"])
     parts: dict[Slot, PartIn | None] | None = Field(
         None,

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Row, func, insert, select, update
 
 from api.store.engine import Write
 from api.store.tables import ENTRIES, HOLDS, LOTS, ORDERS, STANDING, SUPPLIES
+from catalog.goods import NO_CARE
 from catalog.model import Catalog, FreeRectangle, Lot, Span, Typeface
 from rules.needs import SUPPLY_FIELDS, Needs, less, needs_from, with_retired
 
@@ -102,6 +103,7 @@ def _lot(row: Any, catalog: Catalog) -> Lot | None:
         drift_milli=row.drift_milli,
         stamp_legible=row.stamp_legible,
         grade=row.grade,
+        care=NO_CARE if (known := catalog.lots.get(row.code)) is None else known.care,
     )
 
 

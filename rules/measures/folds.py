@@ -109,3 +109,15 @@ def pocket_stretch(whole: Whole) -> Number | None:
     """Return the stretch of the part ``pockets``, percent."""
     pockets = whole.piece.parts.get("pockets")
     return None if pockets is None or pockets.kind is None else pockets.kind.stretch_percent
+
+
+@truth("fold.across_spine", "the fold runs across the line of the spine", reads=["pattern"])
+def across_spine(use: FoldUse) -> bool | None:
+    """Whether the fold runs across the spine; None where the template does not say."""
+    return use.fold.across_spine
+
+
+@number("fold.stretch", "percent", "stretch of the leather outside of the fold", reads=["leather"])
+def fold_stretch(use: FoldUse) -> Number | None:
+    """Return the outer kind's stretch, percent."""
+    return None if use.outer.kind is None else use.outer.kind.stretch_percent

@@ -276,3 +276,9 @@ def use_listed(whole: Whole) -> bool | None:
     if piece.use is None or piece.pattern is None or piece.use not in piece.catalog.uses:
         return None
     return piece.use in piece.pattern.uses
+
+
+@truth("fitting.faces_leather", "its metal lies on leather or on what is carried", reads=["hardware"])
+def faces_leather(use: HardwareCount) -> bool | None:
+    """Whether the metal faces leather or a screen; None where nobody asks."""
+    return use.hardware.faces_leather

@@ -171,3 +171,9 @@ def each_claim(case: Case) -> Iterator[ClaimUse]:
 def claim_grade(use: ClaimUse) -> str:
     """Return the law file's word."""
     return use.piece.catalog.claims[use.claim]
+
+
+@word("part.reports", "reports on harmful substances", reads=["leather"], levels=("on_file", "missing"))
+def reports(part: PartScope) -> str | None:
+    """Return whether the supplier's reports are on file; None where nobody keeps book of them."""
+    return part.kind.reports

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from catalog.vocabulary import STAMP_PLACES
 from rules.piece import FLESH
 from rules.subjects import PartScope, Whole
 from rules.vocabulary import number, truth, word
@@ -64,3 +65,9 @@ def grade_a(part: PartScope) -> bool | None:
     """Whether every lot of the part is grade A; None where it has none."""
     lots = part.case.lots_for(part.part.code)
     return all(lot.grade == "A" for lot in lots) if lots else None
+
+
+@word("piece.mark_lands", "where the hide's stamp comes to lie", reads=["pattern"], levels=STAMP_PLACES)
+def mark_lands(whole: Whole) -> str | None:
+    """Return clear, fold, seam or hole; None where the template does not say."""
+    return None if whole.piece.pattern is None else whole.piece.pattern.stamp_lands

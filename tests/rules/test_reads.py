@@ -115,6 +115,7 @@ CHANGES: dict[str, Change] = {
     "revision": one_of("catalog_revision", lambda *_: ["R0"]),
     "marks_ok": one_of("marks_ok", lambda spec, *_: [not spec.marks_ok]),
     "mixed_metals_ok": one_of("mixed_metals_ok", lambda spec, *_: [not spec.mixed_metals_ok]),
+    "note": one_of("note", lambda spec, *_: [None if spec.note else "a gift"]),
 }
 
 
