@@ -107,7 +107,7 @@ OF_PIECE: Final[Mapping[str, Callable[[Piece], Hashable]]] = MappingProxyType(
         "named": _lots_named,
         "repeat": _repeat,
         "revision": lambda piece: piece.spec.catalog_revision,
-        "note": lambda piece: bool(piece.spec.note),
+        "note": lambda piece: piece.spec.noted,
     }
 )
 

@@ -145,3 +145,8 @@ class Spec:
     catalog_revision: str | None = None
     reference: str | None = None
     note: str | None = None
+
+    @property
+    def noted(self) -> bool:
+        """Whether there is a note with anything to read."""
+        return bool(self.note and not self.note.isspace())

@@ -53,7 +53,7 @@ COLUMNS: Final[Mapping[str, Callable[[Spec, Pattern], Any]]] = MappingProxyType(
         "repeat": lambda spec, _: spec.repeats,
         "revision": lambda spec, _: spec.catalog_revision,
         "foreign": _foreign,
-        "note": lambda spec, _: bool(spec.note),
+        "note": lambda spec, _: spec.noted,
     }
 )
 
