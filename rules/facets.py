@@ -109,7 +109,7 @@ OF_PIECE: Final[Mapping[str, Callable[[Piece], Hashable]]] = MappingProxyType(
         "revision": lambda piece: piece.spec.catalog_revision,
         "marks_ok": lambda piece: piece.spec.marks_ok,
         "mixed_metals_ok": lambda piece: piece.spec.mixed_metals_ok,
-        "note": lambda piece: bool(piece.spec.note),
+        "note": lambda piece: piece.spec.noted,
     }
 )
 

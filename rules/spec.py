@@ -175,3 +175,8 @@ class Spec:
     mixed_metals_ok: bool | None = None
     reference: str | None = None
     note: str | None = None
+
+    @property
+    def noted(self) -> bool:
+        """Whether there is a note with anything to read."""
+        return bool(self.note and not self.note.isspace())

@@ -163,11 +163,11 @@ def _with(lot: Lot, seen: SeenOn) -> Lot:
 
 def lint(shop: Shop, today: date | None = None) -> list[dict[str, Any]]:
     """Return what the rules say of a shop's data (stage catalog) as JSON; without a day every rule is held to it."""
-    data = Data(shop.catalog, tuple(_prices(shop)))
+    data = Data(shop.catalog, tuple(prices_of(shop)))
     return [found.as_json() for found in stage_rules(shop, "catalog", today).of_data(data)]
 
 
-def _prices(shop: Shop) -> Iterator[Priced]:
+def prices_of(shop: Shop) -> Iterator[Priced]:
     """Give the price of every pattern with its defaults, of one piece and at each break for the quantity."""
     quantities = (1, *sorted(each.quantity for each in shop.catalog.price_list.breaks))
     for pattern in shop.catalog.patterns:

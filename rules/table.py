@@ -55,7 +55,7 @@ COLUMNS: Final[Mapping[str, Callable[[Spec, Pattern], Any]]] = MappingProxyType(
         "marks_ok": lambda spec, _: spec.marks_ok,
         "mixed_metals_ok": lambda spec, _: spec.mixed_metals_ok,
         "foreign": _foreign,
-        "note": lambda spec, _: bool(spec.note),
+        "note": lambda spec, _: spec.noted,
     }
 )
 

@@ -114,9 +114,10 @@ class Coder:
     def says(self, placed: Placed, cell: Cell) -> bool:
         """Whether a cell of an unread slot says anything; one with a fault is read alone anyway."""
         try:
-            return bool(placed.column.read(cell, self._convention))
+            said = placed.column.read(cell, self._convention)
         except CellError:
             return False
+        return bool(said) and not str(said).isspace()
 
     def faulty(self, slot: str, placed: Placed, cells: Sequence[Cell]) -> set[int]:
         """Return the places of cells of an unread slot that have a fault."""

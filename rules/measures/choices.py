@@ -101,4 +101,4 @@ def revision_current(whole: Whole) -> bool:
 @truth("piece.noted", "there is a free-text note", reads=["note"])
 def noted(whole: Whole) -> bool:
     """Whether the spec has a note. What it says only a person can read."""
-    return bool(whole.piece.spec.note)
+    return whole.piece.spec.noted
