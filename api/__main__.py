@@ -1,4 +1,4 @@
-"""The command line: ``serve``, ``check``, ``audit``, ``lint``, ``keys`` and others; the only reader of settings."""
+"""The command line, from ``serve`` and ``check`` to ``pins`` and ``openapi``; it alone reads settings."""
 
 from __future__ import annotations
 
@@ -25,6 +25,7 @@ from api.keys_command import add_keys
 from api.lint_command import add_lint
 from api.lists.command import ListCommandError, add_check_list
 from api.lists.work import give_way, work
+from api.pins_command import UnknownFigureError, add_pins
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
@@ -54,7 +55,7 @@ def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | No
         settings = _overridden(settings_from(os.environ if environ is None else environ), options)
         code: int = options.run(settings, options)
         sys.stdout.flush()
-    except (SettingError, Faults, KeyRefusedError, ListCommandError, _UnreadableError) as bad:
+    except (SettingError, Faults, KeyRefusedError, ListCommandError, UnknownFigureError, _UnreadableError) as bad:
         _warn(str(bad))
         return UNREADABLE
     except BrokenPipeError:  # the reader of a pipe has seen enough
@@ -100,6 +101,7 @@ def _parser() -> argparse.ArgumentParser:
     add_lint(commands)
     add_keys(commands, _typed)
     add_check_list(commands, _typed, reading.day)
+    add_pins(commands)
     working = commands.add_parser("work", help="judge the long lists that wait; the service starts this by itself")
     working.set_defaults(run=_work)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")

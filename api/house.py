@@ -22,6 +22,7 @@ from api.store.migrate import bring_up
 from api.store.shelf import Shelf, Shelves, stamp
 from api.store.stock import add_unknown_supplies, is_new, seed
 from api.store.tables import ENTRIES
+from api.worked_orders import worked_orders
 from catalog.load import load_catalog
 from catalog.strict_yaml import Fault, Faults
 from rules.shop import Shop, open_shop
@@ -126,7 +127,9 @@ def shop_from_files(settings: Settings) -> Shop:
     Raises:
         Faults: with every fault found, each with its file, line and column.
     """
-    return open_shop(load_catalog(texts_in(settings.catalog)), texts_in(BOOK))
+    shop = open_shop(load_catalog(texts_in(settings.catalog)), texts_in(BOOK))
+    worked_orders(shop.catalog, shop.book)  # a fault in them is told now, not when somebody first asks
+    return shop
 
 
 def _not_behind(clock: Clock, store: Store) -> Clock:

@@ -160,6 +160,12 @@ def outcome_of_example(rule: Rule, place: int, thresholds: Mapping[str, Threshol
     return "fails" if isinstance(said, Fired) else "passes" if isinstance(said, Passed) else "skips"
 
 
+def severity_of_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> str | None:
+    """Return the severity with which an example fails now, or None where it does not fail."""
+    said = _judge_example(rule, place, thresholds)
+    return said.severity if isinstance(said, Fired) else None
+
+
 def _judge_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> Any:
     facts: dict[str, Value] = {name: limit.value for name, limit in _qualified(thresholds).items()}
     facts.update(rule.examples[0].facts)  # each later example says only what differs

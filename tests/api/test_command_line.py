@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import sys
 from pathlib import Path
 from typing import Any
@@ -47,6 +48,46 @@ def test_json_is_the_whole_answer(worked: dict[str, Any], write: Any, capsys: py
     assert main(["check", write(worked["buildable"]), "--json"], TODAY) == 0
     answer = json.loads(capsys.readouterr().out)
     assert (answer["outcome"], answer["as_of"]) == ("buildable", "2026-03-02")
+
+
+def test_pins_lists_the_limits_that_nothing_holds(capsys: pytest.CaptureFixture[str]) -> None:
+    tiny = Path(__file__).parents[1] / "catalog" / "tiny"
+    named = ["thresholds.nest_gap_mm", "thresholds.letters_refuse_over"]
+    assert main(["pins", *named], TODAY | {"QUARTERFOOT_CATALOG": str(tiny)}) == 1
+    out, err = capsys.readouterr()
+    assert re.match(r"\d of 4 moves are noticed\.\n", out)
+    assert "  not noticed: thresholds.nest_gap_mm up to " in out
+    assert "  STK-01: no order holds a figure of its limit\n" in out
+    assert err == ""
+
+
+def test_pins_are_fine_where_every_move_is_noticed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["pins", "thresholds.nest_gap_mm", "kinds.goat.mark.ink"], TODAY) == 0
+    assert capsys.readouterr() == ("4 of 4 moves are noticed.\n", "")
+
+
+def test_pins_takes_only_figures_that_it_would_move(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["pins", "thresholds.nest_gap"], TODAY) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err == (
+        "no threshold and no figure that an order holds is called 'thresholds.nest_gap';"
+        " did you mean 'thresholds.nest_gap_mm'?\n"
+    )
+
+
+def test_a_fault_in_a_worked_order_is_told_before_anything_is_checked(
+    worked: dict[str, Any], write: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "workshop"
+    folder.mkdir()
+    for file in DEMO_CATALOG.glob("*.yaml"):
+        (folder / file.name).write_text(file.read_text(encoding="utf-8"), encoding="utf-8")
+    (folder / "orders-own.yaml").write_text("orders: [{rule: STK-91}]", encoding="utf-8")
+    assert main(["check", write(worked["buildable"])], TODAY | {"QUARTERFOOT_CATALOG": str(folder)}) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert "orders-own.yaml:1:17: no rule is called 'STK-91'" in err
 
 
 def test_a_spec_is_read_from_standard_input(
