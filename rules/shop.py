@@ -22,7 +22,10 @@ Read = TypeVar("Read")
 
 @dataclass(frozen=True)
 class Shop:
-    """What a check needs to know. ``stock_revision`` counts the stock's changes."""
+    """What a check needs to know. ``stock_revision`` counts the stock's changes.
+
+    ``edition`` is the number of the edition of the workshop's files, None where they were read for this once.
+    """
 
     catalog: Catalog
     book: Book
@@ -31,6 +34,7 @@ class Shop:
     hurried: Warehouse
     stock_revision: int = 0
     backlog_revision: int = 0
+    edition: int | None = None
     _judges: dict[date, Judges] = field(default_factory=dict)
 
     def piece(self, spec: Spec) -> Piece:
@@ -52,9 +56,10 @@ class Shop:
         )
 
     @property
-    def revisions(self) -> dict[str, str | int]:
-        """Return what an answer is judged by: catalog, rule book, price list, stock, backlog."""
+    def revisions(self) -> dict[str, str | int | None]:
+        """Return what an answer is judged by: edition, catalog, rule book, price list, stock, backlog."""
         return {
+            "edition": self.edition,
             "catalog": self.catalog.workshop.catalog_revision,
             "rule_book": self.book.content_hash,
             "price_list": self.indexes.tariff.content_hash,

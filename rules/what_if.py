@@ -60,7 +60,12 @@ def supposed(shop: Shop, changes: WhatIf) -> Shop:
     if changes.price_percent:
         catalog = replace(catalog, price_list=_dearer(catalog.price_list, 1 + changes.price_percent / 100))
     fresh = shop_of(catalog, shop.book, Warehouse(shop.warehouse.gap_um))
-    return replace(fresh, stock_revision=shop.stock_revision, backlog_revision=shop.backlog_revision)
+    return replace(
+        fresh,
+        stock_revision=shop.stock_revision,
+        backlog_revision=shop.backlog_revision,
+        edition=shop.edition,
+    )
 
 
 def _with_lots(shop: Shop, changes: Mapping[str, LotIf | None]) -> Catalog:

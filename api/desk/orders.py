@@ -203,7 +203,7 @@ def _own_returned(house: House, write: Write, row: Row[Any]) -> Shelf:
         for cut in item["cuts"]:
             if not cut["recut"]:
                 base = _put_back(base, cut)
-    return house.shelves.made(base, holds, write.revisions)
+    return house.shelves.made(shelf, base, holds)
 
 
 def _put_back(base: Catalog, cut: Mapping[str, Any]) -> Catalog:

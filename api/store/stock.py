@@ -125,7 +125,7 @@ def _cased(face: Typeface, row: Any) -> Typeface:
 
 
 def seed(write: Write, catalog: Catalog, at: str) -> None:
-    """Fill an empty store with the catalog's figures, each as an opening entry."""
+    """Fill an empty store with the catalog's figures, each as an opening entry; the first edition counts the change."""
     lots, supplies = _opening_lots(catalog), _opening_supplies(catalog)
     connection = write.connection
     if lots:
@@ -136,8 +136,6 @@ def seed(write: Write, catalog: Catalog, at: str) -> None:
     if entries:
         connection.execute(insert(ENTRIES), entries)
     connection.execute(update(STANDING).values(seeded_from=catalog.workshop.catalog_revision))
-    write.stock += 1
-    write.backlog += 1
 
 
 def add_unknown_supplies(write: Write, catalog: Catalog, at: str) -> bool:
