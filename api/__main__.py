@@ -17,6 +17,7 @@ from api import settings as reading
 from api.body import parse
 from api.desk.audit import differences
 from api.document import as_text
+from api.editions import EditionError
 from api.errors import ProblemError, violation_of
 from api.examples import example_app, write
 from api.house import open_house, shop_at_hand
@@ -53,7 +54,7 @@ def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | No
         settings = _overridden(settings_from(os.environ if environ is None else environ), options)
         code: int = options.run(settings, options)
         sys.stdout.flush()
-    except (SettingError, Faults, KeyRefusedError, ListCommandError, _UnreadableError) as bad:
+    except (SettingError, Faults, EditionError, KeyRefusedError, ListCommandError, _UnreadableError) as bad:
         _warn(str(bad))
         return UNREADABLE
     except BrokenPipeError:  # the reader of a pipe has seen enough

@@ -92,10 +92,8 @@ class Published:
     def at(self, shop: Shop) -> Published:
         """Return the documents at another stock: what no stock shows in is kept, if the edition is the same."""
         before = self._shop
-        if (shop.catalog.content_hash, shop.book.content_hash) != (
-            before.catalog.content_hash,
-            before.book.content_hash,
-        ):
+        files, book = before.catalog.content_hash, before.book.content_hash
+        if (shop.catalog.content_hash, shop.book.content_hash) != (files, book):
             return Published(shop)
         if shop.stock_revision == before.stock_revision:
             return self

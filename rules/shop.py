@@ -55,6 +55,16 @@ class Shop:
             backlog_revision=backlog_revision,
         )
 
+    def apart(self) -> Shop:
+        """Return the same shop with nothing worked out yet, for whoever judges much that nobody will ask again."""
+        fresh = shop_of(self.catalog, self.book, Warehouse(self.warehouse.gap_um))
+        return replace(
+            fresh,
+            stock_revision=self.stock_revision,
+            backlog_revision=self.backlog_revision,
+            edition=self.edition,
+        )
+
     @property
     def revisions(self) -> dict[str, str | int | None]:
         """Return what an answer is judged by: edition, catalog, rule book, price list, stock, backlog."""

@@ -105,15 +105,20 @@ class Shelves:
         """Return the shelf as a connection sees it, what its transaction has changed so far included."""
         plain = self._plain_at(connection, revisions.edition)
         base, holds = on_the_shelf(connection, plain.catalog), live_holds(connection)
-        shelf = self._made(plain, base, holds, revisions)
+        shelf = self.under(plain, base, holds, revisions)
         return replace(shelf, short_until=first_short(connection))
 
     def made(self, shelf: Shelf, base: Catalog, holds: tuple[Held, ...]) -> Shelf:
-        """Return a shelf of the same edition and revision as another, of another stock and holds."""
-        return self._made(shelf.plain, base, holds, shelf.revisions)
+        """Return a shelf of the same edition and revision as another, of another stock and holds.
 
-    def _made(self, plain: Shop, base: Catalog, holds: tuple[Held, ...], revisions: Revisions) -> Shelf:
-        """Return a shelf of a stock and its holds. Lots that are as they were keep their keys."""
+        Lots that are as they were keep their keys.
+        """
+        catalog = set_aside(base, holds, shelf.plain.warehouse.gap_um)
+        shop = self._shop_of(shelf.plain, catalog, shelf.shop.catalog, shelf.revisions)
+        return Shelf(shop, shelf.plain, base, holds, shelf.revisions)
+
+    def under(self, plain: Shop, base: Catalog, holds: tuple[Held, ...], revisions: Revisions) -> Shelf:
+        """Return a shelf of a shop, in force or not, with a stock and its holds."""
         catalog = set_aside(base, holds, plain.warehouse.gap_um)
         shop = self._shop_of(plain, catalog, self._last_catalog(plain), revisions)
         return Shelf(shop, plain, base, holds, revisions)
