@@ -1,4 +1,4 @@
-"""The command line: ``serve``, ``check``, ``audit``, ``backup``, ``keys``, ``openapi``; the only reader of settings."""
+"""The command line: ``serve``, ``check``, ``compare``, ``reload`` and the rest; the only reader of settings."""
 
 from __future__ import annotations
 
@@ -17,7 +17,9 @@ from api import settings as reading
 from api.body import parse
 from api.desk.audit import differences
 from api.document import as_text
+from api.drafting import about_folder
 from api.editions import EditionError
+from api.editions_command import EditionCommandError, add_editions
 from api.errors import ProblemError, violation_of
 from api.examples import example_app, write
 from api.house import open_house, shop_at_hand
@@ -43,6 +45,12 @@ class _UnreadableError(Exception):
     """Input that cannot be used; ``str()`` is what to tell the person, line by line."""
 
 
+#: What ends a command with words for the person, not with a trace.
+_TOLD: Final = (
+    SettingError, Faults, EditionError, EditionCommandError, KeyRefusedError, ListCommandError, _UnreadableError,
+)  # fmt: skip
+
+
 def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | None = None) -> int:
     """Run one command and return its exit code."""
     for stream in (sys.stdout, sys.stderr):
@@ -54,7 +62,7 @@ def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | No
         settings = _overridden(settings_from(os.environ if environ is None else environ), options)
         code: int = options.run(settings, options)
         sys.stdout.flush()
-    except (SettingError, Faults, EditionError, KeyRefusedError, ListCommandError, _UnreadableError) as bad:
+    except _TOLD as bad:
         _warn(str(bad))
         return UNREADABLE
     except BrokenPipeError:  # the reader of a pipe has seen enough
@@ -99,6 +107,7 @@ def _parser() -> argparse.ArgumentParser:
     saving.set_defaults(run=_backup)
     add_keys(commands, _typed)
     add_check_list(commands, _typed, reading.day)
+    add_editions(commands, _typed)
     working = commands.add_parser("work", help="judge the long lists that wait; the service starts this by itself")
     working.set_defaults(run=_work)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")
@@ -144,7 +153,10 @@ def _warn(words: str) -> None:
 
 def _check(settings: Settings, options: argparse.Namespace) -> int:
     spec = _spec(options.file)
-    with shop_at_hand(settings) as (shop, clock):
+    with shop_at_hand(settings) as (shop, clock, house):
+        differs = None if house is None else about_folder(house, house.shelf)["says"]
+        if differs:
+            _warn(differs)
         today = settings.today or clock.today()
         answer = check(shop, to_spec(spec), today=today, fill_defaults=options.defaults)
     if options.json:

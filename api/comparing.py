@@ -135,13 +135,14 @@ class _Telling:
         found = self.cases(cases)
         for case, pair in zip(found["cases"][:_MOST_WORDED], cases.named, strict=False):
             shop = pair.asked.new if under_new else pair.asked.old
-            case["says"] = next(self._words(shop, pair.asked.spec, rule), None)
+            case.update(next(self._words(shop, pair.asked.spec, rule), {}))
         return found
 
-    def _words(self, shop: Shop, spec: Spec, rule: str) -> Iterator[str]:
+    def _words(self, shop: Shop, spec: Spec, rule: str) -> Iterator[dict[str, Any]]:
         for finding in judge(shop, spec, self._today).findings:
             if finding.rule == rule:
-                yield finding.as_json([])["message"]
+                told = finding.as_json([])
+                yield {"says": told["bench_message"], **{name: told[name] for name in ("measured", "limit", "unit")}}
 
     def total(self, pair: Pair) -> dict[str, Any]:
         old, new = pair.old.total_minor, pair.new.total_minor

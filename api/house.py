@@ -166,10 +166,10 @@ def _first(store: Store, editions: Editions, draft: Draft, settings: Settings) -
 
 
 @contextmanager
-def shop_at_hand(settings: Settings) -> Iterator[tuple[Shop, Clock]]:
+def shop_at_hand(settings: Settings) -> Iterator[tuple[Shop, Clock, House | None]]:
     """Give the shop of the store, or where a file that is no store yet is named, that of the catalog's own figures.
 
-    For a single question: nothing is made that is not there.
+    For a single question: nothing is made that is not there. Gives the house too, if there is one.
 
     Raises:
         Faults: with every fault found, each with its file, line and column.
@@ -177,12 +177,12 @@ def shop_at_hand(settings: Settings) -> Iterator[tuple[Shop, Clock]]:
     if is_there(settings.database_url):
         house = open_house(settings)
         try:
-            yield house.shop, house.clock
+            yield house.shop, house.clock, house
         finally:
             house.close()
     else:
         shop = shop_from_files(settings)
-        yield shop, clock_from(shop.catalog.workshop.time_zone, settings.today)
+        yield shop, clock_from(shop.catalog.workshop.time_zone, settings.today), None
 
 
 def shop_from_files(settings: Settings) -> Shop:

@@ -91,8 +91,9 @@ class Gathering:
         """Give random specs, always the same: half of them over the old catalog, half over the new."""
         catalogs = (self.sides.old.shop.catalog, size - size // 2), (self.sides.new.shop.catalog, size // 2)
         place = 0
-        for catalog, count in catalogs:
-            for spec in sample_specs(catalog, random.Random(_SEED), today, count):  # noqa: S311 -- no secret
+        for seed, (catalog, count) in enumerate(catalogs):
+            chance = random.Random(f"{_SEED} {seed}")  # noqa: S311 -- no secret
+            for spec in sample_specs(catalog, chance, today, count):
                 place += 1
                 yield self._plain("sample", f"{place}", spec)
 

@@ -66,11 +66,14 @@ def with_changes(files: Mapping[str, str], changes: Mapping[str, str | None]) ->
     return {name: text for name, text in {**files, **changes}.items() if text is not None}
 
 
-def obstacles(connection: Connection, old: Catalog, new: Catalog) -> list[Obstacle]:
-    """Return what stands in the way of a new catalog: what open records name, stock and holds need, and it lacks."""
+def obstacles(connection: Connection, old: Catalog | None, new: Catalog) -> list[Obstacle]:
+    """Return what stands in the way of a new catalog: what open records name, stock and holds need, and it lacks.
+
+    ``old`` None: the one in force cannot be read.
+    """
     return [
-        *_another_workshop(old, new),
-        *_named_and_gone(connection, old, new),
+        *([] if old is None else _another_workshop(old, new)),
+        *_named_and_gone(connection, new),
         *_stock_without_leather(connection, new),
         *_supplies_changed(connection, new),
         *_codes_taken(connection, new),
@@ -84,11 +87,11 @@ def _another_workshop(old: Catalog, new: Catalog) -> Iterator[Obstacle]:
         yield Obstacle("currency", old.workshop.currency, (), says)
 
 
-def _named_and_gone(connection: Connection, old: Catalog, new: Catalog) -> Iterator[Obstacle]:
+def _named_and_gone(connection: Connection, new: Catalog) -> Iterator[Obstacle]:
     users: dict[tuple[str, str], list[str]] = {}
+    known = {noun: {code.casefold() for code in getattr(new, field)} for noun, field in _NOUNS.items()}
     for record, noun, code in _names(connection):
-        field = _NOUNS[noun]
-        if code in getattr(old, field) and code not in getattr(new, field):
+        if code.casefold() not in known[noun]:
             users.setdefault((noun, code), []).append(record)
     for (noun, code), records in sorted(users.items()):
         says = "open quotes or orders name it; keep it until they are over"
