@@ -10,7 +10,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import pytest
 from support.desk import LONG, STRAP, TODAY, WALLET, Desk
 
 from api.comparing import Compared, compared_in
@@ -18,7 +17,6 @@ from api.desk.orders import put_back
 from api.editions import Editions
 from api.schemas.spec import SpecIn, to_spec
 from api.store.stock import live_holds, on_the_shelf
-from api.visibility import Caller
 from rules.brief import Brief, brief_of
 from rules.check import check, judge
 from rules.comparison import Comparison, worst_by_rule
@@ -135,7 +133,7 @@ class OneByOne:
                 if kind == "order":
                     with self.desk.house.store.read() as connection:
                         minutes = connection.exec_driver_sql(
-                            f"SELECT minutes FROM order_record WHERE id = '{record}'"  # noqa: S608 -- our own id
+                            f"SELECT minutes FROM order_record WHERE id = '{record}'"
                         ).scalar()
                     backlog = given.workshop.backlog_minutes - minutes
                     given = replace(given, workshop=replace(given.workshop, backlog_minutes=backlog))
@@ -147,9 +145,7 @@ class OneByOne:
 
 def _raw_cut(desk: Desk, record: str, item: int, cut: Any) -> Any:
     with desk.house.store.read() as connection:
-        built = connection.exec_driver_sql(
-            f"SELECT as_built FROM order_record WHERE id = '{record}'"  # noqa: S608 -- our own id
-        ).scalar_one()
+        built = connection.exec_driver_sql(f"SELECT as_built FROM order_record WHERE id = '{record}'").scalar_one()
     own = json.loads(built)[item - 1]["cuts"]
     return next(each for each in own if (each["part"], each["lot"]) == (cut["part"], cut["lot"]))
 
@@ -275,6 +271,5 @@ def test_the_same_files_change_nothing(small: Desk) -> None:
     answer = small.post("/v1/rule-comparisons", {"edition": 1, "sample": 200}).json()
     assert (answer["changed"], answer["rules"], answer["outcomes"]) == ({}, [], [])
     assert (answer["totals"]["count"], answer["ready_on"]["count"]) == (0, 0)
-    assert (
-        answer["compared"] == {"check": 61, "order": 3, "pattern": 12, "quote": 4, "sample": 200} or answer["compared"]
-    )
+    # Of 61 different checks some have letters, which the log does not keep.
+    assert answer["compared"] == answer["compared"] | {"order": 3, "pattern": 12, "quote": 4, "sample": 200}
