@@ -1,4 +1,4 @@
-"""The command line, from ``serve`` and ``check`` to ``pins`` and ``openapi``; it alone reads settings."""
+"""The command line, from ``serve`` and ``check`` to ``reload`` and ``openapi``; it alone reads settings."""
 
 from __future__ import annotations
 
@@ -17,6 +17,9 @@ from api import settings as reading
 from api.body import parse
 from api.desk.audit import differences
 from api.document import as_text
+from api.drafting import about_folder
+from api.editions import EditionError
+from api.editions_command import EditionCommandError, add_editions
 from api.errors import ProblemError, violation_of
 from api.examples import example_app, write
 from api.house import open_house, shop_at_hand
@@ -44,6 +47,13 @@ class _UnreadableError(Exception):
     """Input that cannot be used; ``str()`` is what to tell the person, line by line."""
 
 
+#: What ends a command with words for the person, not with a trace.
+_TOLD: Final = (
+    SettingError, Faults, EditionError, EditionCommandError, KeyRefusedError, ListCommandError, UnknownFigureError,
+    _UnreadableError,
+)  # fmt: skip
+
+
 def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | None = None) -> int:
     """Run one command and return its exit code."""
     for stream in (sys.stdout, sys.stderr):
@@ -55,7 +65,7 @@ def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | No
         settings = _overridden(settings_from(os.environ if environ is None else environ), options)
         code: int = options.run(settings, options)
         sys.stdout.flush()
-    except (SettingError, Faults, KeyRefusedError, ListCommandError, UnknownFigureError, _UnreadableError) as bad:
+    except _TOLD as bad:
         _warn(str(bad))
         return UNREADABLE
     except BrokenPipeError:  # the reader of a pipe has seen enough
@@ -102,6 +112,7 @@ def _parser() -> argparse.ArgumentParser:
     add_keys(commands, _typed)
     add_check_list(commands, _typed, reading.day)
     add_pins(commands)
+    add_editions(commands, _typed)
     working = commands.add_parser("work", help="judge the long lists that wait; the service starts this by itself")
     working.set_defaults(run=_work)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")
@@ -147,7 +158,10 @@ def _warn(words: str) -> None:
 
 def _check(settings: Settings, options: argparse.Namespace) -> int:
     spec = _spec(options.file)
-    with shop_at_hand(settings) as (shop, clock):
+    with shop_at_hand(settings) as (shop, clock, house):
+        differs = None if house is None else about_folder(house, house.shelf)["says"]
+        if differs:
+            _warn(differs)
         today = settings.today or clock.today()
         answer = check(shop, to_spec(spec), today=today, fill_defaults=options.defaults)
     if options.json:

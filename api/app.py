@@ -15,7 +15,7 @@ from api.desk.keeper import Keeper
 from api.docs import add_docs
 from api.document import add_document
 from api.door import Door
-from api.edge import BodyLimit, Envelope
+from api.edge import FILES_LIMIT, BodyLimit, Envelope
 from api.house import House
 from api.lane import CheckLane
 from api.lists.template import Templates
@@ -28,6 +28,7 @@ from api.routes import (
     checklists,
     checks,
     edges,
+    editions,
     foils,
     hardware,
     health,
@@ -40,6 +41,7 @@ from api.routes import (
     problems,
     quotes,
     refusals,
+    rule_comparisons,
     rules,
     sign_offs,
     supplies,
@@ -52,7 +54,7 @@ from api.settings import Settings
 
 _RESOURCES = (
     checks, wishlists, wishlist_templates, cells, catalog, patterns, kinds, leathers, threads, edges, hardware,
-    typefaces, foils, carry_items, price_list, rules, refusals, problems, health,
+    typefaces, foils, carry_items, price_list, rules, rule_comparisons, refusals, problems, health,
 )  # fmt: skip
 
 
@@ -92,7 +94,7 @@ def create_app(house: House, settings: Settings | None = None, *, cell_seconds: 
     for resource in _RESOURCES:
         app.include_router(resource.router)
     app.include_router(checklists.router)
-    for record in (lots, supplies, quotes, sign_offs, orders):
+    for record in (lots, supplies, quotes, sign_offs, orders, editions):
         app.include_router(record.router)
         app.include_router(record.reads)
     add_docs(app)
@@ -105,7 +107,8 @@ def create_app(house: House, settings: Settings | None = None, *, cell_seconds: 
         "sheet": Allowance(settings.sheet_limit, policy="sheet"),
     }
     app.add_middleware(Door, house=house, allowances=allowances)
-    app.add_middleware(BodyLimit, longer={wishlists.PATH: settings.list_megabytes << 20})
+    longer = dict.fromkeys((*editions.PATHS, rule_comparisons.PATH), FILES_LIMIT)
+    app.add_middleware(BodyLimit, longer={**longer, wishlists.PATH: settings.list_megabytes << 20})
     app.add_middleware(CellLines, seconds=cell_seconds)
     app.add_middleware(Envelope)  # added last, so outermost: every answer passes through it
     return app

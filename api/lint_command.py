@@ -29,7 +29,7 @@ def add_lint(commands: Any) -> None:
 
 def run(settings: Settings, options: argparse.Namespace) -> int:
     """Print what is found; return the exit code."""
-    with shop_at_hand(settings) as (shop, clock):
+    with shop_at_hand(settings) as (shop, clock, _):
         found = lint(shop, settings.today or clock.today())
     if options.json:
         print(json.dumps(found, indent=2, ensure_ascii=False))

@@ -90,8 +90,12 @@ class Published:
         self._codes = {name: {code.casefold(): code for code in held} for name, (held, _) in self._nouns.items()}
 
     def at(self, shop: Shop) -> Published:
-        """Return the documents at another stock of the same catalog: what no stock shows in is kept."""
-        if shop.stock_revision == self._shop.stock_revision:
+        """Return the documents at another stock: what no stock shows in is kept, if the edition is the same."""
+        before = self._shop
+        files, book = before.catalog.content_hash, before.book.content_hash
+        if (shop.catalog.content_hash, shop.book.content_hash) != (files, book):
+            return Published(shop)
+        if shop.stock_revision == before.stock_revision:
             return self
         kept = dict(self._kept)  # a copy at once: other requests may be adding to it
         return Published(shop, {key: found for key, found in kept.items() if key[0] not in STOCKED})

@@ -25,8 +25,8 @@ class Kind:
 
     ``split``, ``edge``, ``mark`` and ``back_shown`` are grades: fine, only after the maker's
     sign-off, or refused. ``strain_limit`` is the allowed strain of the outer fibers at a fold. ``coating`` is a finish
-    that lies on the grain as a film, ``flex_report`` whether a test of how it stands folding is on file, none or on_file;
-    ``reports`` are those on harmful substances, on_file or missing. None of them: never asked.
+    that lies on the grain as a film, ``flex_report`` whether a test of how it stands folding is on file (none or
+    on_file); ``reports`` are those on harmful substances, on_file or missing. None of them: never asked.
     """
 
     code: str

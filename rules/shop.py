@@ -24,6 +24,7 @@ Read = TypeVar("Read")
 class Shop:
     """What a check needs to know. ``stock_revision`` counts the stock's changes.
 
+    ``edition`` is the number of the edition of the workshop's files, None where they were read for this once;
     ``stages`` is where :mod:`rules.stages` keeps the rules that it has compiled.
     """
 
@@ -34,6 +35,7 @@ class Shop:
     hurried: Warehouse
     stock_revision: int = 0
     backlog_revision: int = 0
+    edition: int | None = None
     _judges: dict[date, Judges] = field(default_factory=dict)
     stages: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
@@ -55,10 +57,21 @@ class Shop:
             backlog_revision=backlog_revision,
         )
 
+    def apart(self) -> Shop:
+        """Return the same shop with nothing worked out yet, for whoever judges much that nobody will ask again."""
+        fresh = shop_of(self.catalog, self.book, Warehouse(self.warehouse.gap_um))
+        return replace(
+            fresh,
+            stock_revision=self.stock_revision,
+            backlog_revision=self.backlog_revision,
+            edition=self.edition,
+        )
+
     @property
-    def revisions(self) -> dict[str, str | int]:
-        """Return what an answer is judged by: catalog, rule book, price list, stock, backlog."""
+    def revisions(self) -> dict[str, str | int | None]:
+        """Return what an answer is judged by: edition, catalog, rule book, price list, stock, backlog."""
         return {
+            "edition": self.edition,
             "catalog": self.catalog.workshop.catalog_revision,
             "rule_book": self.book.content_hash,
             "price_list": self.indexes.tariff.content_hash,

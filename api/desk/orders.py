@@ -207,11 +207,11 @@ def _own_returned(house: House, write: Write, row: Row[Any]) -> Shelf:
     for item in from_json(row.as_built):
         for cut in item["cuts"]:
             if not cut["recut"]:
-                base = _put_back(base, cut)
-    return house.shelves.made(base, holds, write.revisions)
+                base = put_back(base, cut)
+    return house.shelves.made(shelf, base, holds)
 
 
-def _put_back(base: Catalog, cut: Mapping[str, Any]) -> Catalog:
+def put_back(base: Catalog, cut: Mapping[str, Any]) -> Catalog:
     """Return the stock with cut panels back in their lot, each as a free rectangle of its own size."""
     lot = base.lots.get(cut["lot"])
     if lot is None:

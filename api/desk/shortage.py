@@ -16,6 +16,7 @@ from api.desk.signing import AWAITING, UNTIL, ask_for, state_by_signs
 from api.desk.stages import Standing, quote_findings, with_stage
 from api.house import House
 from api.store.engine import Write
+from api.store.shelf import Shelf
 from api.store.stock import Held, needs_text
 from api.store.tables import ORDERS, QUOTES, SIGN_OFFS
 from catalog.model import Catalog
@@ -49,10 +50,10 @@ def settle_after_loss(house: House, write: Write) -> list[str]:
     short = []
     while lost:
         hold = lost.pop(0)
-        moved = _moved(house, write, hold, kept, shelf.base)
+        moved = _moved(house, write, hold, kept, shelf)
         older = [each for each in kept if each.number < hold.number]
         if moved is None and len(older) < len(kept):
-            moved = _moved(house, write, hold, older, shelf.base)
+            moved = _moved(house, write, hold, older, shelf)
             if moved is not None:
                 newer = [each for each in kept if each.number > hold.number]
                 kept, pushed = keep_or_lose(shelf.base, [*older, moved, *newer], house.shelves.gap_um)
@@ -66,14 +67,14 @@ def settle_after_loss(house: House, write: Write) -> list[str]:
     return short
 
 
-def _moved(house: House, write: Write, hold: Held, kept: Sequence[Held], stock: Catalog) -> Held | None:
+def _moved(house: House, write: Write, hold: Held, kept: Sequence[Held], now: Shelf) -> Held | None:
     connection = write.connection
     order = connection.execute(select(ORDERS).where(ORDERS.c.quote == hold.quote)).one_or_none()
     if order is not None and is_cut(order):
         return None
     record = hold.quote if order is None else order.id
     items = items_of(connection, record)
-    shelf = house.shelves.made(stock, tuple(kept), write.revisions)
+    shelf = house.shelves.made(now, now.base, tuple(kept))
     quote = connection.execute(select(QUOTES).where(QUOTES.c.id == hold.quote)).one()
     specs = [known(house, spec_in(item["spec"]), quote.client) for item in items]
     found = examine(house.shelves, shelf, specs, house.clock.today())

@@ -149,6 +149,7 @@ class Withdrawal(Out):
 class Revisions(Out):
     """What the answer was based on: same spec, revisions and date give the same bytes."""
 
+    edition: int | None = Field(None, description="Number of the edition of the workshop's files.", examples=[1])
     catalog: str = Field(description="Catalog revision.", examples=["R12"])
     rule_book: str = Field(description="Hash of the rule book.")
     price_list: str | None = Field(None, description="Hash of the price list.")
