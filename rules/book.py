@@ -22,8 +22,9 @@ from catalog.units import UNITS
 from rules.grammar import Parser, Path
 from rules.ir import STAGES, Rule, Value, names_in
 from rules.judge import Fired, Passed, judge_of
+from rules.present import limits_now
 from rules.vocabulary import SUBJECTS, TERMS
-from rules.words import figure, formula_of, limit_of
+from rules.words import figure, formula_of
 
 _FIELDS = frozenset(
     {
@@ -49,7 +50,6 @@ class Book:
     def describe(self, rule_id: str) -> dict[str, Any]:
         """Return one rule as people read it. Raises KeyError for an unknown id."""
         rule = self.rules[rule_id]
-        limits = limit_of(rule, self.thresholds)
         return {
             "id": rule.id,
             "family": rule.family,
@@ -58,8 +58,9 @@ class Book:
             "says": rule.says,
             "why": rule.why,
             "formula": formula_of(rule, self.thresholds),
-            "limits": limits,
+            "limits": limits_now(rule, self.thresholds),
             "stage": rule.stage,
+            "stages": list(rule.stages),
             "source": rule.source,
             "valid_from": _iso(rule.valid_from),
             "valid_until": _iso(rule.valid_until),
