@@ -24,6 +24,7 @@ from api.keys import KeyRefusedError
 from api.keys_command import add_keys
 from api.lists.command import ListCommandError, add_check_list
 from api.lists.work import give_way, work
+from api.rules_commands import RulesCommandError, add_rules
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
@@ -53,7 +54,7 @@ def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | No
         settings = _overridden(settings_from(os.environ if environ is None else environ), options)
         code: int = options.run(settings, options)
         sys.stdout.flush()
-    except (SettingError, Faults, KeyRefusedError, ListCommandError, _UnreadableError) as bad:
+    except (SettingError, Faults, KeyRefusedError, ListCommandError, RulesCommandError, _UnreadableError) as bad:
         _warn(str(bad))
         return UNREADABLE
     except BrokenPipeError:  # the reader of a pipe has seen enough
@@ -98,6 +99,7 @@ def _parser() -> argparse.ArgumentParser:
     saving.set_defaults(run=_backup)
     add_keys(commands, _typed)
     add_check_list(commands, _typed, reading.day)
+    add_rules(commands)
     working = commands.add_parser("work", help="judge the long lists that wait; the service starts this by itself")
     working.set_defaults(run=_work)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")

@@ -39,6 +39,8 @@ from api.routes import (
     problems,
     quotes,
     refusals,
+    rule_audit,
+    rule_sheet,
     rules,
     sign_offs,
     supplies,
@@ -47,11 +49,12 @@ from api.routes import (
     wishlist_templates,
     wishlists,
 )
+from api.rule_audit import RuleAudits
 from api.settings import Settings
 
 _RESOURCES = (
     checks, wishlists, wishlist_templates, cells, catalog, patterns, kinds, leathers, threads, edges, hardware,
-    typefaces, foils, carry_items, price_list, rules, refusals, problems, health,
+    typefaces, foils, carry_items, price_list, rules, rule_sheet, rule_audit, refusals, problems, health,
 )  # fmt: skip
 
 
@@ -88,6 +91,7 @@ def create_app(house: House, settings: Settings | None = None, *, cell_seconds: 
     app.state.list_rows_at_once = settings.list_rows_at_once
     app.state.published = Published(house.shop)
     app.state.templates = Templates()
+    app.state.rule_audits = RuleAudits()
     for resource in _RESOURCES:
         app.include_router(resource.router)
     for record in (lots, supplies, quotes, sign_offs, orders):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -35,6 +35,8 @@ _FIELDS = frozenset(
 )  # fmt: skip
 _DAYS = ("valid_from", "valid_until", "review_by")
 _NEEDED = ("id", "each", "says", "why", "tell", "source")
+#: How the ids of a house's own rules begin.
+HOUSE = "H-"
 #: The file of the limits for which the examples are written.
 LIMITS = "limits.yaml"
 
@@ -46,6 +48,13 @@ class Book:
     rules: Mapping[str, Rule]
     content_hash: str
     thresholds: Mapping[str, Threshold]
+    #: The limits for which the examples of the trade's rules are written; none: those of the workshop.
+    written_for: Mapping[str, Threshold] = field(default_factory=dict)
+
+    def limits_for(self, rule: Rule) -> Mapping[str, Threshold]:
+        """Return the limits for which a rule's examples are written: a house writes for its own."""
+        own = not self.written_for or rule.id.startswith(HOUSE)
+        return self.thresholds if own else self.written_for
 
     def describe(self, rule_id: str) -> dict[str, Any]:
         """Return one rule as people read it. Raises KeyError for an unknown id."""
@@ -125,7 +134,7 @@ def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> 
     digest = hashlib.sha256()
     for file in sorted(files):
         digest.update(f"{file}\n{files[file]}\n".encode())
-    return Book(rules, f"sha256:{digest.hexdigest()}", thresholds)
+    return Book(rules, f"sha256:{digest.hexdigest()}", thresholds, written_for=written_for)
 
 
 def _written_for(
@@ -159,6 +168,12 @@ def outcome_of_example(rule: Rule, place: int, thresholds: Mapping[str, Threshol
     """Return what an example comes out as now: fails, passes or skips."""
     said = _judge_example(rule, place, thresholds)
     return "fails" if isinstance(said, Fired) else "passes" if isinstance(said, Passed) else "skips"
+
+
+def severity_of_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> str | None:
+    """Return the severity with which an example fails now, or None where it does not fail."""
+    said = _judge_example(rule, place, thresholds)
+    return said.severity if isinstance(said, Fired) else None
 
 
 def _judge_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> Any:

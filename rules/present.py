@@ -8,6 +8,7 @@ from typing import Any, Final
 from catalog.model import Threshold
 from catalog.units import number_in
 from rules.ir import (
+    AllOf,
     AllowOnly,
     Compare,
     Condition,
@@ -43,7 +44,8 @@ _OWNERS: Final = (
     ("leather", "the figure of the leather's own kind"),
     ("pattern", "the pattern's own figure"),
 )
-_OPS: Final = {"max": "max", "above": "above", "min": "min", "below": "below"}
+#: What must hold of a figure where a comparison must not.
+_OPPOSITE: Final = {"max": "above", "above": "max", "min": "below", "below": "min"}
 
 
 def limits_now(rule: Rule, thresholds: Mapping[str, Threshold]) -> list[dict[str, Any]]:
@@ -60,7 +62,10 @@ def _of_verb(verb: Verb, thresholds: Mapping[str, Threshold]) -> Iterator[dict[s
         case Limit(term=term, bound=bound, steps=steps, upper=upper):
             for step in steps:
                 yield _limit(term, bound, step.limit, step.severity, thresholds, upper)
-        case Forbid(rows=rows, severity=severity) | AllowOnly(rows=rows, severity=severity):
+        case Forbid(rows=rows, severity=severity):
+            for row in rows:
+                yield from _of_condition(row, severity, thresholds, holds=False)
+        case AllowOnly(rows=rows, severity=severity):
             for row in rows:
                 yield from _of_condition(row, severity, thresholds)
         case Require(condition=condition, severity=severity):
@@ -70,17 +75,22 @@ def _of_verb(verb: Verb, thresholds: Mapping[str, Threshold]) -> Iterator[dict[s
 
 
 def _of_condition(
-    condition: Condition, severity: Severity | None, thresholds: Mapping[str, Threshold]
+    condition: Condition, severity: Severity | None, thresholds: Mapping[str, Threshold], *, holds: bool = True
 ) -> Iterator[dict[str, Any]]:
-    """Give the figures that a condition compares with; ``severity`` None: they only decide whether the rule applies."""
+    """Give the figures that a condition compares with, as limits of what is well (``holds``: where it holds).
+
+    ``severity`` None: they only decide whether the rule applies.
+    """
     match condition:
         case Compare(left=left, op=op, right=right):
-            yield _limit(left, _OPS[op], right, severity, thresholds)
+            yield _limit(left, op if holds else _OPPOSITE[op], right, severity, thresholds)
         case Not(condition=inner):
-            yield from _of_condition(inner, severity, thresholds)
+            yield from _of_condition(inner, severity, thresholds, holds=not holds)
+        case AllOf(conditions=conditions):
+            for inner in conditions:
+                yield from _of_condition(inner, severity, thresholds, holds=holds)
         case _:
-            for inner in getattr(condition, "conditions", ()):
-                yield from _of_condition(inner, severity, thresholds)
+            return
 
 
 def _limit(
