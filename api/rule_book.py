@@ -73,7 +73,9 @@ def known_family(shop: Shop, family: str) -> str:
     """Return a family as the book writes it; ProblemError where it has none of that name."""
     known = {each.casefold(): each for each in families_of(shop)}
     if family.casefold() not in known:
-        entry = {"pointer": "query/family", "code": "not_offered", "detail": f"one of {', '.join(known.values())}"}
+        near = did_you_mean(family.casefold(), known)
+        words = f"one of {', '.join(known.values())}{near}"
+        entry = {"pointer": "query/family", "code": "not_offered", "detail": words}
         raise ProblemError("schema-violation", "one field does not fit", errors=[entry])
     return known[family.casefold()]
 
@@ -82,6 +84,5 @@ def _applying(shop: Shop, code: str) -> frozenset[str]:
     pattern = shop.indexes.patterns.find(code)
     if pattern is None:
         near = did_you_mean(code.casefold(), shop.catalog.patterns)
-        known = ", ".join(shop.catalog.patterns)
-        raise ProblemError("not-found", f"there is no such pattern{near}; there are {known}")
+        raise ProblemError("not-found", f"there is no such pattern; there are {', '.join(shop.catalog.patterns)}{near}")
     return rules_for(shop, pattern)

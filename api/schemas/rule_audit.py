@@ -47,7 +47,7 @@ class RuleAudit(Out):
     """The audit of the book on a day, the stock as the catalog's files say."""
 
     as_of: IsoDate = Field(description="The day.")
-    revisions: AuditRevisions = Field(description="What was audited.")
+    revisions: AuditRevisions = Field(description="The files that it was made of.")
     well: bool = Field(description="Whether every report is accepted.")
     judged: int = Field(description="How many specs were judged in the search.")
     unsearched: list[str] = Field(
