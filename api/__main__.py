@@ -29,6 +29,7 @@ from api.lint_command import add_lint
 from api.lists.command import ListCommandError, add_check_list
 from api.lists.work import give_way, work
 from api.pins_command import UnknownFigureError, add_pins
+from api.rules_commands import RulesCommandError, add_rules
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
@@ -50,7 +51,7 @@ class _UnreadableError(Exception):
 #: What ends a command with words for the person, not with a trace.
 _TOLD: Final = (
     SettingError, Faults, EditionError, EditionCommandError, KeyRefusedError, ListCommandError, UnknownFigureError,
-    _UnreadableError,
+    RulesCommandError, _UnreadableError,
 )  # fmt: skip
 
 
@@ -113,6 +114,7 @@ def _parser() -> argparse.ArgumentParser:
     add_check_list(commands, _typed, reading.day)
     add_pins(commands)
     add_editions(commands, _typed)
+    add_rules(commands)
     working = commands.add_parser("work", help="judge the long lists that wait; the service starts this by itself")
     working.set_defaults(run=_work)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")

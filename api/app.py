@@ -41,7 +41,9 @@ from api.routes import (
     problems,
     quotes,
     refusals,
+    rule_audit,
     rule_comparisons,
+    rule_sheet,
     rules,
     sign_offs,
     supplies,
@@ -50,11 +52,13 @@ from api.routes import (
     wishlist_templates,
     wishlists,
 )
+from api.rule_audit import RuleAudits
 from api.settings import Settings
 
 _RESOURCES = (
     checks, wishlists, wishlist_templates, cells, catalog, patterns, kinds, leathers, threads, edges, hardware,
-    typefaces, foils, carry_items, price_list, rules, rule_comparisons, refusals, problems, health,
+    typefaces, foils, carry_items, price_list, rules, rule_comparisons, rule_sheet, rule_audit, refusals, problems,
+    health,
 )  # fmt: skip
 
 
@@ -91,6 +95,7 @@ def create_app(house: House, settings: Settings | None = None, *, cell_seconds: 
     app.state.list_rows_at_once = settings.list_rows_at_once
     app.state.published = Published(house.shop)
     app.state.templates = Templates()
+    app.state.rule_audits = RuleAudits()
     for resource in _RESOURCES:
         app.include_router(resource.router)
     app.include_router(checklists.router)

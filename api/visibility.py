@@ -193,6 +193,11 @@ def view(answer: Mapping[str, Any], who: Caller) -> Mapping[str, Any]:
     return _seen(shown, ANSWER, who, stock=False)
 
 
+def sees_rule(rule: str, who: Caller) -> bool:
+    """Return whether a caller may read a rule at all."""
+    return who >= Caller.OWNER or rule not in OWNER_RULES
+
+
 def noun_view(resource: str, noun: Mapping[str, Any], who: Caller) -> dict[str, Any]:
     """Return a catalog noun as a caller may see it."""
     least = NOUNS.get(resource, {})

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -22,8 +22,9 @@ from catalog.units import UNITS
 from rules.grammar import Parser, Path
 from rules.ir import STAGES, Rule, Value, names_in
 from rules.judge import Fired, Passed, judge_of
+from rules.present import limits_now
 from rules.vocabulary import SUBJECTS, TERMS
-from rules.words import figure, formula_of, limit_of
+from rules.words import figure, formula_of
 
 _FIELDS = frozenset(
     {
@@ -34,6 +35,8 @@ _FIELDS = frozenset(
 )  # fmt: skip
 _DAYS = ("valid_from", "valid_until", "review_by")
 _NEEDED = ("id", "each", "says", "why", "tell", "source")
+#: How the ids of a house's own rules begin.
+HOUSE = "H-"
 #: The file of the limits for which the examples are written.
 LIMITS = "limits.yaml"
 
@@ -45,11 +48,17 @@ class Book:
     rules: Mapping[str, Rule]
     content_hash: str
     thresholds: Mapping[str, Threshold]
+    #: The limits for which the examples of the trade's rules are written; none: those of the workshop.
+    written_for: Mapping[str, Threshold] = field(default_factory=dict)
+
+    def limits_for(self, rule: Rule) -> Mapping[str, Threshold]:
+        """Return the limits for which a rule's examples are written: a house writes for its own."""
+        own = not self.written_for or rule.id.startswith(HOUSE)
+        return self.thresholds if own else self.written_for
 
     def describe(self, rule_id: str) -> dict[str, Any]:
         """Return one rule as people read it. Raises KeyError for an unknown id."""
         rule = self.rules[rule_id]
-        limits = limit_of(rule, self.thresholds)
         return {
             "id": rule.id,
             "family": rule.family,
@@ -58,8 +67,9 @@ class Book:
             "says": rule.says,
             "why": rule.why,
             "formula": formula_of(rule, self.thresholds),
-            "limits": limits,
+            "limits": limits_now(rule, self.thresholds),
             "stage": rule.stage,
+            "stages": list(rule.stages),
             "source": rule.source,
             "valid_from": _iso(rule.valid_from),
             "valid_until": _iso(rule.valid_until),
@@ -124,7 +134,7 @@ def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> 
     digest = hashlib.sha256()
     for file in sorted(files):
         digest.update(f"{file}\n{files[file]}\n".encode())
-    return Book(rules, f"sha256:{digest.hexdigest()}", thresholds)
+    return Book(rules, f"sha256:{digest.hexdigest()}", thresholds, written_for=written_for)
 
 
 def _written_for(

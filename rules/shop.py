@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import rules.measures  # noqa: F401  # registers the vocabulary that the book is read against
 from catalog.model import Catalog
 from catalog.strict_yaml import Fault, Faults
+from rules.audit.accepted import accepted_in
 from rules.book import Book, load_book
 from rules.evaluate import Judges
 from rules.piece import Indexes, Piece
@@ -93,11 +94,12 @@ class Shop:
 def open_shop(catalog: Catalog, book_files: Mapping[str, str]) -> Shop:
     """Return a shop over a catalog and the text of the rule book's files.
 
-    Raises :class:`catalog.strict_yaml.Faults` with every fault of the book and of the price list.
+    Raises :class:`catalog.strict_yaml.Faults` with every fault of the book, the price list and the accept-list.
     """
     faults: list[Fault] = []
     book = _sound(lambda: load_book(book_files, catalog.thresholds), faults)
     _sound(lambda: Tariff(catalog), faults)
+    _sound(lambda: accepted_in(catalog.house), faults)
     if book is None or faults:
         raise Faults(tuple(faults))
     return shop_of(catalog, book, Warehouse(int(catalog.thresholds["nest_gap_mm"].value)))
