@@ -11,14 +11,16 @@ from typing import Final
 from rules.columns import judge_specs
 from rules.lots import find_best
 from rules.sample import as_repeat, sample_specs
+from rules.sample_more import with_more
 from rules.shop import Shop
 from rules.spec import Spec
 from rules.themes import Draw
 
 #: Specs judged at once: between two lots of them others may go on.
 AT_ONCE: Final = 2_000
-#: Each so many-th spec repeats an earlier order.
+#: Each so many-th spec repeats an earlier order, or says what hardly anybody is asked.
 _REPEATS: Final = 10
+_SAYS_MORE: Final = 3
 #: Specs of a pattern kept that can be made, to try other codes in.
 KEPT: Final = 24
 Tell = Callable[[int], None]
@@ -60,8 +62,10 @@ class Search:
 
     def sample(self, draw: Draw, count: int) -> None:
         """Judge random specs near to what can be made."""
-        for place, spec in enumerate(sample_specs(self.shop.catalog, draw, self.today, count)):
-            self.sampled.append(as_repeat(spec, self.shop.catalog, draw) if place % _REPEATS == 0 else spec)
+        catalog = self.shop.catalog
+        for place, plain in enumerate(sample_specs(catalog, draw, self.today, count)):
+            spec = with_more(plain, catalog, draw) if place % _SAYS_MORE == 0 else plain
+            self.sampled.append(as_repeat(spec, catalog, draw) if place % _REPEATS == 0 else spec)
         self.judge(self.sampled)
 
     def judge(self, specs: Sequence[Spec]) -> None:
