@@ -1,4 +1,4 @@
-"""The command line, from ``serve`` and ``check`` to ``pins`` and ``openapi``; it alone reads settings."""
+"""The command line, from ``serve`` and ``check`` to ``reload`` and ``openapi``; it alone reads settings."""
 
 from __future__ import annotations
 
@@ -17,14 +17,19 @@ from api import settings as reading
 from api.body import parse
 from api.desk.audit import differences
 from api.document import as_text
+from api.drafting import about_folder
+from api.editions import EditionError
+from api.editions_command import EditionCommandError, add_editions
 from api.errors import ProblemError, violation_of
 from api.examples import example_app, write
 from api.house import open_house, shop_at_hand
 from api.keys import KeyRefusedError
 from api.keys_command import add_keys
+from api.lint_command import add_lint
 from api.lists.command import ListCommandError, add_check_list
 from api.lists.work import give_way, work
 from api.pins_command import UnknownFigureError, add_pins
+from api.rules_commands import RulesCommandError, add_rules
 from api.schemas.spec import SpecIn, to_spec
 from api.serving import serve
 from api.settings import SettingError, Settings, settings_from
@@ -43,6 +48,13 @@ class _UnreadableError(Exception):
     """Input that cannot be used; ``str()`` is what to tell the person, line by line."""
 
 
+#: What ends a command with words for the person, not with a trace.
+_TOLD: Final = (
+    SettingError, Faults, EditionError, EditionCommandError, KeyRefusedError, ListCommandError, UnknownFigureError,
+    RulesCommandError, _UnreadableError,
+)  # fmt: skip
+
+
 def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | None = None) -> int:
     """Run one command and return its exit code."""
     for stream in (sys.stdout, sys.stderr):
@@ -54,7 +66,7 @@ def main(arguments: Sequence[str] | None = None, environ: Mapping[str, str] | No
         settings = _overridden(settings_from(os.environ if environ is None else environ), options)
         code: int = options.run(settings, options)
         sys.stdout.flush()
-    except (SettingError, Faults, KeyRefusedError, ListCommandError, UnknownFigureError, _UnreadableError) as bad:
+    except _TOLD as bad:
         _warn(str(bad))
         return UNREADABLE
     except BrokenPipeError:  # the reader of a pipe has seen enough
@@ -97,9 +109,12 @@ def _parser() -> argparse.ArgumentParser:
     )
     saving.add_argument("file", metavar="FILE", type=Path, help="a file that is not there yet")
     saving.set_defaults(run=_backup)
+    add_lint(commands)
     add_keys(commands, _typed)
     add_check_list(commands, _typed, reading.day)
     add_pins(commands)
+    add_editions(commands, _typed)
+    add_rules(commands)
     working = commands.add_parser("work", help="judge the long lists that wait; the service starts this by itself")
     working.set_defaults(run=_work)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")
@@ -145,7 +160,10 @@ def _warn(words: str) -> None:
 
 def _check(settings: Settings, options: argparse.Namespace) -> int:
     spec = _spec(options.file)
-    with shop_at_hand(settings) as (shop, clock):
+    with shop_at_hand(settings) as (shop, clock, house):
+        differs = None if house is None else about_folder(house, house.shelf)["says"]
+        if differs:
+            _warn(differs)
         today = settings.today or clock.today()
         answer = check(shop, to_spec(spec), today=today, fill_defaults=options.defaults)
     if options.json:

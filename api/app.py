@@ -15,7 +15,7 @@ from api.desk.keeper import Keeper
 from api.docs import add_docs
 from api.document import add_document
 from api.door import Door
-from api.edge import BodyLimit, Envelope
+from api.edge import FILES_LIMIT, BodyLimit, Envelope
 from api.house import House
 from api.lane import CheckLane
 from api.lists.template import Templates
@@ -25,8 +25,10 @@ from api.routes import (
     carry_items,
     catalog,
     cells,
+    checklists,
     checks,
     edges,
+    editions,
     foils,
     hardware,
     health,
@@ -39,6 +41,9 @@ from api.routes import (
     problems,
     quotes,
     refusals,
+    rule_audit,
+    rule_comparisons,
+    rule_sheet,
     rules,
     sign_offs,
     supplies,
@@ -47,11 +52,13 @@ from api.routes import (
     wishlist_templates,
     wishlists,
 )
+from api.rule_audit import RuleAudits
 from api.settings import Settings
 
 _RESOURCES = (
     checks, wishlists, wishlist_templates, cells, catalog, patterns, kinds, leathers, threads, edges, hardware,
-    typefaces, foils, carry_items, price_list, rules, refusals, problems, health,
+    typefaces, foils, carry_items, price_list, rules, rule_comparisons, rule_sheet, rule_audit, refusals, problems,
+    health,
 )  # fmt: skip
 
 
@@ -88,9 +95,11 @@ def create_app(house: House, settings: Settings | None = None, *, cell_seconds: 
     app.state.list_rows_at_once = settings.list_rows_at_once
     app.state.published = Published(house.shop)
     app.state.templates = Templates()
+    app.state.rule_audits = RuleAudits()
     for resource in _RESOURCES:
         app.include_router(resource.router)
-    for record in (lots, supplies, quotes, sign_offs, orders):
+    app.include_router(checklists.router)
+    for record in (lots, supplies, quotes, sign_offs, orders, editions):
         app.include_router(record.router)
         app.include_router(record.reads)
     add_docs(app)
@@ -103,7 +112,8 @@ def create_app(house: House, settings: Settings | None = None, *, cell_seconds: 
         "sheet": Allowance(settings.sheet_limit, policy="sheet"),
     }
     app.add_middleware(Door, house=house, allowances=allowances)
-    app.add_middleware(BodyLimit, longer={wishlists.PATH: settings.list_megabytes << 20})
+    longer = dict.fromkeys((*editions.PATHS, rule_comparisons.PATH), FILES_LIMIT)
+    app.add_middleware(BodyLimit, longer={**longer, wishlists.PATH: settings.list_megabytes << 20})
     app.add_middleware(CellLines, seconds=cell_seconds)
     app.add_middleware(Envelope)  # added last, so outermost: every answer passes through it
     return app

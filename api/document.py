@@ -42,6 +42,7 @@ TAGS: Final = (
     {"name": "refusals", "description": "What was asked for and could not be made."},
     {"name": "catalog", "description": "What the workshop makes, and of what. Documents carry an ETag."},
     {"name": "rules", "description": "The rule book: reasons, limits, sources, examples."},
+    {"name": "editions", "description": "The workshop's files in force, what others would change, and changing them."},
     {"name": "problems", "description": "What each kind of error means."},
     {"name": "health", "description": "For whoever runs the service."},
 )

@@ -17,6 +17,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from api.errors import ProblemError, problem
 
 BODY_LIMIT: Final = 128 * 1024
+#: Bytes of a body that holds the workshop's files.
+FILES_LIMIT: Final = 4 << 20
 _LOG = logging.getLogger("quarterfoot")
 _REQUEST_ID = re.compile(rb"[A-Za-z0-9_-]{8,64}")
 _HEADERS: Final = (

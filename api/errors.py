@@ -73,7 +73,8 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
         ),
         ProblemType(
             "body-too-large", 413, "The body is too large",
-            "A body may have 128 kB, a wish list what the workshop has set (64 MB unless it says otherwise).",
+            "A body may have 128 kB, one that holds the workshop's files 4 MB, a wish list what the workshop has set"
+            " (64 MB unless it says otherwise).",
         ),
         ProblemType(
             "unsupported-media-type", 415, "The body is of a kind that is not read here",
@@ -127,6 +128,15 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "contradiction", 409, "The request contradicts what the book says",
             "The request has the right shape, and yet what it says cannot be: more taken than there is, an item or a"
             " lot that is not there. Each entry of errors points at a field and says what would fit.",
+        ),
+        ProblemType(
+            "files-unreadable", 422, "The files cannot be read",
+            "Each entry of faults names file, line and column and says what is wrong. Nothing was changed.",
+        ),
+        ProblemType(
+            "still-in-use", 409, "Something in use would be gone",
+            "in_the_way lists what open quotes and orders name or the stock needs and the files lack, with who uses it."
+            " Nothing was changed.",
         ),
         ProblemType(
             "wrong-state", 409, "That cannot be done in this state",

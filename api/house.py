@@ -2,55 +2,77 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final
+from zoneinfo import ZoneInfo
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
-import rules
 from api.clock import Clock, clock_from
 from api.desk.expiry import sweep
 from api.desk.log import CheckLog
+from api.editions import Draft, Editions, draft_in, texts_in
 from api.keys import FROM_SETTINGS, Keyring, make_key, read_keys
 from api.once import Running
 from api.settings import Settings
-from api.store.engine import BusyError, Store, is_there
+from api.store.editions import OPENING, add_edition, edition_in_force
+from api.store.engine import BusyError, Revisions, Store, is_there
 from api.store.migrate import bring_up
 from api.store.shelf import Shelf, Shelves, stamp
 from api.store.stock import add_unknown_supplies, is_new, seed
 from api.store.tables import ENTRIES
-from api.worked_orders import worked_orders
-from catalog.load import load_catalog
-from catalog.strict_yaml import Fault, Faults
-from rules.shop import Shop, open_shop
-
-BOOK: Final = Path(rules.__file__).parent / "book"
+from catalog.model import Catalog
+from rules.shop import Shop
 
 
 class House:
     """What every request works with: the shop as it stands, the store, the keys, the clock.
 
-    Files are read once; a change of them needs a new start. The stock and the keys are looked up at
-    each request and read anew where another process changed them.
+    The edition in force, the stock and the keys are looked up at each request and read anew where another
+    process changed them.
     """
 
-    def __init__(self, shop: Shop, clock: Clock, store: Store) -> None:
-        """Keep a shop with the catalog's figures, and the store that says what became of them."""
-        self.catalog = shop.catalog
+    def __init__(
+        self, shop: Shop, clock: Clock, store: Store, *, editions: Editions | None = None, folder: Path | None = None
+    ) -> None:
+        """Keep a shop with the catalog's figures, and the store that says what became of them.
+
+        Without ``editions`` the shop stays whatever edition is in force. ``folder``: where the next one is written.
+        """
         self.clock = clock
         self.store = store
-        self.shelves = Shelves(store, shop)
+        self.editions = editions
+        self.folder = folder
+        self.shelves = Shelves(store, shop, None if editions is None else self._open)
         self.running = Running()
         self.log = CheckLog(store)
         self._keys: tuple[int, Keyring] | None = None
 
     @property
+    def catalog(self) -> Catalog:
+        """The catalog of the edition last seen, with the figures of its files."""
+        return self.shelves.plain.catalog
+
+    def _open(self, connection: Connection, number: int) -> Shop:
+        """Return the shop of another edition; the clock moves to its time zone."""
+        assert self.editions is not None
+        shop = self.editions.numbered(connection, number)
+        zone = ZoneInfo(shop.catalog.workshop.time_zone)
+        if zone != self.clock.zone:
+            self.clock = Clock(zone, self.clock.offset)
+        return shop
+
+    @property
     def shelf(self) -> Shelf:
         """The stock at its last revision; holds that are due have lapsed."""
-        shelf = self.shelves.current()
+        return self.shelf_at(self.store.revisions())
+
+    def shelf_at(self, revisions: Revisions) -> Shelf:
+        """Return the shelf at a revision that was just looked up, or at a later one; holds that are due have lapsed."""
+        shelf = self.shelves.at(revisions)
         due = shelf.due
         if due is not None and due <= self.now():
             with suppress(BusyError):  # what is due and still held only makes an answer more careful
@@ -87,25 +109,67 @@ class House:
 
 
 def open_house(settings: Settings) -> House:
-    """Read the catalog and the rule book, open the store, and fill it if it is new.
+    """Open the store and the edition in force; fill a new store from the folder, whose files are its first edition.
 
     Raises:
-        Faults: with every fault found, each with its file, line and column.
+        Faults: the folder is needed and has faults; with every fault found, each with its file, line and column.
+        EditionError: this program cannot read the edition in force.
     """
-    shop = shop_from_files(settings)
-    clock = clock_from(shop.catalog.workshop.time_zone, settings.today)
+    editions, draft = Editions(), draft_in(settings.catalog)
+    if not is_there(settings.database_url):
+        _sound(editions, draft)  # a store that nothing can fill is not made
     store = Store(settings.database_url)
-    bring_up(store.engine)
-    clock = _not_behind(clock, store)
-    _furnish(store, shop, stamp(clock.now()), settings)
-    return House(shop, clock, store)
+    try:
+        bring_up(store.engine)
+        shop = _in_force(store, editions)
+        if shop is None:
+            shop = _first(store, editions, draft, settings)
+    except BaseException:
+        store.close()
+        raise
+    clock = _not_behind(clock_from(shop.catalog.workshop.time_zone, settings.today), store)
+    return House(shop, clock, store, editions=editions, folder=settings.catalog)
+
+
+def _sound(editions: Editions, draft: Draft) -> Shop:
+    """Return the shop of a folder, or raise its faults."""
+    if draft.faults is not None:
+        raise draft.faults
+    return editions.of(draft.files)
+
+
+def _in_force(store: Store, editions: Editions) -> Shop | None:
+    """Return the shop of the edition in force; None where there is none yet."""
+    with store.read() as connection:
+        number = edition_in_force(connection)
+        return editions.numbered(connection, number) if number else None
+
+
+def _first(store: Store, editions: Editions, draft: Draft, settings: Settings) -> Shop:
+    """Put the folder in force as the first edition, unless another process was first; seed a store that is new."""
+    shop = _sound(editions, draft)
+    clock = _not_behind(clock_from(shop.catalog.workshop.time_zone, settings.today), store)
+    now = stamp(clock.now())
+    with store.write() as write:
+        if write.edition:
+            return editions.numbered(write.connection, write.edition)
+        if is_new(write.connection):
+            seed(write, shop.catalog, now)
+            if settings.bootstrap_owner_key is not None:
+                make_key(
+                    write, "owner", name="first owner", at=now, by=FROM_SETTINGS, text=settings.bootstrap_owner_key
+                )
+        else:  # a store from before there were editions
+            add_unknown_supplies(write, shop.catalog, now)
+        number = add_edition(write, draft.files, shop.catalog.content_hash, at=now, by=OPENING)
+    return replace(shop, edition=number)
 
 
 @contextmanager
-def shop_at_hand(settings: Settings) -> Iterator[tuple[Shop, Clock]]:
+def shop_at_hand(settings: Settings) -> Iterator[tuple[Shop, Clock, House | None]]:
     """Give the shop of the store, or where a file that is no store yet is named, that of the catalog's own figures.
 
-    For a single question: nothing is made that is not there.
+    For a single question: nothing is made that is not there. Gives the house too, if there is one.
 
     Raises:
         Faults: with every fault found, each with its file, line and column.
@@ -113,12 +177,12 @@ def shop_at_hand(settings: Settings) -> Iterator[tuple[Shop, Clock]]:
     if is_there(settings.database_url):
         house = open_house(settings)
         try:
-            yield house.shop, house.clock
+            yield house.shop, house.clock, house
         finally:
             house.close()
     else:
         shop = shop_from_files(settings)
-        yield shop, clock_from(shop.catalog.workshop.time_zone, settings.today)
+        yield shop, clock_from(shop.catalog.workshop.time_zone, settings.today), None
 
 
 def shop_from_files(settings: Settings) -> Shop:
@@ -127,9 +191,7 @@ def shop_from_files(settings: Settings) -> Shop:
     Raises:
         Faults: with every fault found, each with its file, line and column.
     """
-    shop = open_shop(load_catalog(texts_in(settings.catalog)), texts_in(BOOK))
-    worked_orders(shop.catalog, shop.book)  # a fault in them is told now, not when somebody first asks
-    return shop
+    return Editions().of(texts_in(settings.catalog))
 
 
 def _not_behind(clock: Clock, store: Store) -> Clock:
@@ -137,32 +199,3 @@ def _not_behind(clock: Clock, store: Store) -> Clock:
     with store.read() as connection:
         last = connection.execute(select(ENTRIES.c.at).order_by(ENTRIES.c.at.desc()).limit(1)).scalar()
     return clock if last is None else clock.not_before(datetime.fromisoformat(last).astimezone(UTC))
-
-
-def _furnish(store: Store, shop: Shop, now: str, settings: Settings) -> None:
-    """Seed a new store; give one that is not new what the catalog gained."""
-    with store.write() as write:
-        if is_new(write.connection):
-            seed(write, shop.catalog, now)
-            if settings.bootstrap_owner_key is not None:
-                make_key(
-                    write, "owner", name="first owner", at=now, by=FROM_SETTINGS, text=settings.bootstrap_owner_key
-                )
-        elif add_unknown_supplies(write, shop.catalog, now):
-            write.stock += 1
-
-
-def texts_in(folder: Path) -> Mapping[str, str]:
-    """Return the YAML and CSV files of a folder by name, sorted. Raises Faults where one is no UTF-8 text."""
-    texts: dict[str, str] = {}
-    faults: list[Fault] = []
-    for file in sorted([*folder.glob("*.yaml"), *folder.glob("*.csv")]):
-        try:
-            texts[file.name] = file.read_text(encoding="utf-8")
-        except UnicodeDecodeError as bad:
-            faults.append(Fault(file.name, 1, 1, f"not UTF-8 text: byte {bad.start} cannot be read"))
-        except OSError as bad:
-            faults.append(Fault(file.name, 1, 1, f"cannot be read: {bad.strerror}"))
-    if faults:
-        raise Faults(faults)
-    return texts

@@ -47,6 +47,8 @@ def kind(noun: Kind, workshop: Workshop) -> dict[str, Any]:
         "lead_days": noun.lead_days,
         "minimum_order_sqft": figure(noun.minimum_order_sqft, "ratio"),
         "lining_only": noun.lining_only,
+        "coating": noun.coating,
+        "flex_report": noun.flex_report,
     }
 
 
@@ -102,6 +104,7 @@ def hardware(noun: Hardware) -> dict[str, Any]:
         "magnetic": noun.magnetic,
         "stock": noun.stock,
         "break_n": figure_or_none(noun.break_n, "N"),
+        "tone": noun.tone,
     }
 
 

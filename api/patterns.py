@@ -85,6 +85,7 @@ def _fold(fold: Fold) -> dict[str, Any]:
         "panels": list(fold.panels),
         "inner_radius_mm": mm(fold.inner_radius_um),
         "skived_to_mm": figure_or_none(fold.skived_to_um, "mm"),
+        "daily": fold.daily,
     }
 
 
@@ -127,7 +128,14 @@ def _closed(closed: Closed) -> dict[str, Any]:
             "business_cards": closed.business_cards,
             "passport_mm": mm(closed.passport_um),
         },
+        "outline_mm": _outline(closed),
     }
+
+
+def _outline(closed: Closed) -> dict[str, Any] | None:
+    if closed.width_um is None or closed.height_um is None:
+        return None
+    return {"width": mm(closed.width_um), "height": mm(closed.height_um)}
 
 
 def _fixing(fixing: Fixing) -> dict[str, Any]:

@@ -19,7 +19,8 @@ from fastapi import Request, Response
 from api import workshop
 from api.nouns import SUPPLIES, Render, kind
 from api.patterns import pattern
-from api.visibility import Caller, noun_view
+from api.rule_book import Wanted, rule_read, wanted_of
+from api.visibility import Caller, noun_view, sees_rule
 from rules.shop import Shop
 
 _TAG: Final = re.compile(r'(?:W/)?("[\x21\x23-\x7e\x80-\uffff]*")')
@@ -85,13 +86,17 @@ class Published:
             **nouns,
             "patterns": (shop.catalog.patterns, pattern),
             "kinds": (shop.catalog.kinds, partial(kind, workshop=shop.catalog.workshop)),
-            "rules": (shop.book.rules, lambda rule: shop.book.describe(rule.id)),
+            "rules": (shop.book.rules, lambda rule: rule_read(shop, rule)),
         }
         self._codes = {name: {code.casefold(): code for code in held} for name, (held, _) in self._nouns.items()}
 
     def at(self, shop: Shop) -> Published:
-        """Return the documents at another stock of the same catalog: what no stock shows in is kept."""
-        if shop.stock_revision == self._shop.stock_revision:
+        """Return the documents at another stock: what no stock shows in is kept, if the edition is the same."""
+        before = self._shop
+        files, book = before.catalog.content_hash, before.book.content_hash
+        if (shop.catalog.content_hash, shop.book.content_hash) != (files, book):
+            return Published(shop)
+        if shop.stock_revision == before.stock_revision:
             return self
         kept = dict(self._kept)  # a copy at once: other requests may be adding to it
         return Published(shop, {key: found for key, found in kept.items() if key[0] not in STOCKED})
@@ -107,12 +112,20 @@ class Published:
     def all(self, resource: str, who: Caller) -> Document:
         """Return a list of nouns, in the order of the catalog."""
         held, _ = self._nouns[resource]
-        return self._keep((resource, None, who), lambda: {"items": [self._shown(resource, code, who) for code in held]})
+        codes = [code for code in held if resource != "rules" or sees_rule(code, who)]
+        return self._keep(
+            (resource, None, who), lambda: {"items": [self._shown(resource, code, who) for code in codes]}
+        )
+
+    def rules(self, wanted: Wanted, who: Caller) -> Document:
+        """Return the rules that are wanted, in the order of the book. Not kept: there are many ways to ask."""
+        codes = [code for code in wanted_of(self._shop, wanted) if sees_rule(code, who)]
+        return document({"items": [self._shown("rules", code, who) for code in codes]})
 
     def one(self, resource: str, code: str, who: Caller) -> Document | None:
         """Return one noun, its code compared without regard to case; None where nothing has it."""
         known = self._codes[resource].get(code.casefold())
-        if known is None:
+        if known is None or (resource == "rules" and not sees_rule(known, who)):
             return None
         return self._keep((resource, known, who), lambda: self._shown(resource, known, who))
 

@@ -10,6 +10,7 @@ import uvicorn
 
 from api.app import create_app
 from api.demo import demo_command, make_demo_keys
+from api.drafting import about_folder
 from api.house import House, open_house
 from api.keys import kept_keys
 from api.settings import Settings
@@ -54,6 +55,9 @@ def serve(settings: Settings, *, tell: Tell) -> int:
 
     def ready() -> None:
         tell(f"Quarterfoot answers at {address} (docs at {address}/docs).")
+        differs = about_folder(house, house.shelf)["says"]
+        if differs:
+            tell(differs)
         for line in _about_keys(house, address, demo=settings.demo_keys):
             tell(line)
 

@@ -6,7 +6,7 @@ the table does not name is for the owner alone, so a new field stays closed unti
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any, Final
@@ -36,7 +36,7 @@ _STOCK: Final = Blank(STAFF, stock_only=True)
 STOCK_RULES: Final = frozenset({"STI-02", "EDG-03", "HDW-03", "MON-02", "MON-07", "SID-02", "PRC-03"})
 STOCK_FAMILY: Final = "STO-"
 #: Rules that only the owner sees.
-OWNER_RULES: Final = frozenset({"PRC-01"})
+OWNER_RULES: Final = frozenset({"PRC-01", "STO-11"})
 
 _REMEDY: Final = {"change": PAGE, "outcome": PAGE, "total": PAGE, "says": PAGE}
 
@@ -112,6 +112,8 @@ NOUNS: Final[Mapping[str, Mapping[str, Caller]]] = {
 
 
 SERVER: Final = Caller.SERVER
+#: What a rule says of a quote or on a checklist: a check's finding, with its item and what its rule says.
+STAGE_FINDING: Final[Mapping[str, Any]] = {**ANSWER["findings"], "item": PAGE, "says": PAGE}
 _SIGN_OFF: Final = {"lots": STAFF, "note": STAFF, "by": STAFF, "*": SERVER}
 #: Quotes, orders and sign-offs. Verdicts inside them follow the table of answers.
 RECORD: Final[Mapping[str, Any]] = {
@@ -122,6 +124,7 @@ RECORD: Final[Mapping[str, Any]] = {
         "sign_offs": _SIGN_OFF,
         "to_cut": STAFF,
     },
+    "findings": STAGE_FINDING,
     "as_built": {"cuts": STAFF, "*": SERVER},
     "entries": {
         "lot": STAFF,
@@ -141,8 +144,21 @@ def record_view(record: Mapping[str, Any], who: Caller) -> dict[str, Any]:
     """Return a quote or an order as a caller may see it. The record itself is never changed."""
     items = [{**item, "check": view(item["check"], who)} for item in record["items"]]
     shown = _seen({**record, "items": items}, RECORD, who, stock=False)
+    if "findings" in record:
+        shown["findings"] = stage_view(record["findings"], who)
     shown.pop("version", None)  # the ETag says it
     return shown
+
+
+def stage_view(findings: Iterable[Mapping[str, Any]], who: Caller) -> list[dict[str, Any]]:
+    """Return what rules say at a stage after a check as a caller may see it."""
+    kept = (each for each in findings if who is OWNER or each["rule"] not in OWNER_RULES)
+    return [_seen(each, STAGE_FINDING, who, stock=_by_stock(each)) for each in kept]
+
+
+def checklist_view(checklist: Mapping[str, Any], who: Caller) -> dict[str, Any]:
+    """Return a checklist as a caller may see it."""
+    return {**checklist, "lines": stage_view(checklist["lines"], who)}
 
 
 def sign_off_view(sign: Mapping[str, Any], who: Caller) -> dict[str, Any]:
@@ -175,6 +191,11 @@ def view(answer: Mapping[str, Any], who: Caller) -> Mapping[str, Any]:
             {**finding, "remedies": _without_lots(finding["remedies"])} for finding in shown["findings"]
         ]
     return _seen(shown, ANSWER, who, stock=False)
+
+
+def sees_rule(rule: str, who: Caller) -> bool:
+    """Return whether a caller may read a rule at all."""
+    return who >= Caller.OWNER or rule not in OWNER_RULES
 
 
 def noun_view(resource: str, noun: Mapping[str, Any], who: Caller) -> dict[str, Any]:

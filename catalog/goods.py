@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 
 from catalog.quantities import Grade, Lab, Number, Span
@@ -23,7 +24,9 @@ class Kind:
     """Tannage and behavior shared by leathers of one make.
 
     ``split``, ``edge``, ``mark`` and ``back_shown`` are grades: fine, only after the maker's
-    sign-off, or refused. ``strain_limit`` is the allowed strain of the outer fibers at a fold.
+    sign-off, or refused. ``strain_limit`` is the allowed strain of the outer fibers at a fold. ``coating`` is a finish
+    that lies on the grain as a film, ``flex_report`` whether a test of how it stands folding is on file (none or
+    on_file); ``reports`` are those on harmful substances, on_file or missing. None of them: never asked.
     """
 
     code: str
@@ -50,11 +53,17 @@ class Kind:
     lead_days: int
     minimum_order_sqft: Number
     lining_only: bool
+    coating: str | None = None
+    flex_report: str | None = None
+    reports: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Leather:
-    """One color of a kind. ``status`` is active, last_lot or retired."""
+    """One color of a kind. ``status`` is active, last_lot or retired.
+
+    ``weekly_um2`` is what is used of it in a week on average, None where nobody keeps count.
+    """
 
     code: str
     kind: Kind
@@ -63,6 +72,7 @@ class Leather:
     reserve_um2: int
     status: str
     aliases: tuple[str, ...]
+    weekly_um2: int | None = None
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -81,6 +91,29 @@ class HeldPanel:
     across_um: int
     turnable: bool
     count: int
+
+
+@dataclass(frozen=True, slots=True)
+class LotCare:
+    """How sure what is written of a lot is: when it was measured and counted, and which papers came with it.
+
+    None everywhere means that nobody keeps book of it, never that all is well. ``never_measured`` says that the
+    thickness is the mill's word alone. ``humidity_percent`` is that of the air while it was measured.
+    ``forest_statement`` names the supplier's statement on deforestation, where ``forest_asked`` says that one is
+    asked for.
+    """
+
+    measured_on: date | None = None
+    never_measured: bool | None = None
+    measured_damp: bool | None = None
+    humidity_percent: Number | None = None
+    counted_on: date | None = None
+    forest_asked: bool | None = None
+    forest_statement: str | None = None
+
+
+#: Of a lot of which nobody keeps book.
+NO_CARE = LotCare()
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +142,7 @@ class Lot:
     held: tuple[HeldPanel, ...] = ()
     held_um2: int = 0
     key: str = ""
+    care: LotCare = NO_CARE
 
     def __post_init__(self) -> None:
         """Name a lot that never changed by its code alone."""
@@ -128,7 +162,10 @@ class Lot:
 
 @dataclass(frozen=True, slots=True)
 class Thread:
-    """One spool lot. ``left_um`` is the length left, ``break_n`` the load of one strand."""
+    """One spool lot. ``left_um`` is the length left, ``break_n`` the load of one strand.
+
+    ``supply`` says whether more can be had: ongoing, last_spool, discontinued, or None where nobody asks.
+    """
 
     code: str
     material: str
@@ -139,11 +176,12 @@ class Thread:
     left_um: int
     break_n: Number
     status: str
+    supply: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """A finish in a color. ``left_ul`` None: nothing is used up."""
+    """A finish in a color. ``left_ul`` None: nothing is used up. ``opened_on``: the day its bottle was opened."""
 
     code: str
     finish: str
@@ -151,11 +189,16 @@ class Edge:
     swatch: Swatch | None
     left_ul: int | None
     status: str
+    opened_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Hardware:
-    """A fitting. ``size_um``: inner width of buckles and hooks, else the nominal size."""
+    """A fitting. ``size_um``: inner width of buckles and hooks, else the nominal size.
+
+    ``tone`` is what its metal looks like; ``flux_index`` of a magnet in kG2mm2, and whether it is ``loose`` or may come
+    off; ``faces_leather``: its metal lies on leather or on what is carried. None where nobody said.
+    """
 
     code: str
     type: str
@@ -166,6 +209,10 @@ class Hardware:
     magnetic: bool
     stock: int
     break_n: Number | None
+    tone: str | None = None
+    flux_index: Number | None = None
+    loose: bool | None = None
+    faces_leather: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,9 +48,12 @@ FILES: Final = (
     "labor.yaml",
     "sources.yaml",
 )
-#: Files that a workshop may have beside these: its own rules, their tables, and orders worked by hand. They are kept as
-#: text, since their words are those of the rule book, which this package does not know.
-HOUSE_FILES: Final = re.compile(r"house-rules\.yaml|house-[a-z0-9-]{1,40}\.csv|orders-[a-z0-9-]{1,40}\.yaml")
+#: Files that a workshop may have beside these: its own rules, their tables, orders worked by hand, and what it accepts
+#: of an audit of its book. They are kept as text, since their words are those of the rule book, which this package does
+#: not know.
+HOUSE_FILES: Final = re.compile(
+    r"house-rules\.yaml|accept\.yaml|house-[a-z0-9-]{1,40}\.csv|orders-[a-z0-9-]{1,40}\.yaml"
+)
 
 
 def load_catalog(files: Mapping[str, str]) -> Catalog:

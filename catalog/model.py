@@ -25,6 +25,7 @@ from catalog.goods import (
     Kind,
     Leather,
     Lot,
+    LotCare,
     Swatch,
     Thread,
     Typeface,
@@ -66,6 +67,7 @@ __all__ = [
     "Leather",
     "Load",
     "Lot",
+    "LotCare",
     "Modification",
     "Number",
     "Panel",
@@ -99,7 +101,7 @@ class Modification:
 
 @dataclass(frozen=True, slots=True)
 class CarryItem:
-    """A thing that must fit. ``group`` is card, passport, business_card or note."""
+    """A thing that must fit. ``group`` is card, passport, business_card, note, notebook or tool."""
 
     code: str
     group: str
@@ -123,7 +125,11 @@ class Threshold:
 
 @dataclass(frozen=True, slots=True)
 class LawRow:
-    """A dated pointer for the owner to check; never legal advice."""
+    """A dated pointer for the owner to check; never legal advice.
+
+    ``destination`` is where it is looked at, ``jurisdiction`` whose law it points to, in words. From the day
+    after ``review_by`` on, whoever is told of it is told that too.
+    """
 
     code: str
     rule: str
@@ -135,6 +141,11 @@ class LawRow:
     source: str
     checked_on: date
     review_by: date
+    jurisdiction: str | None = None
+
+    def past_review(self, today: date) -> bool:
+        """Whether the row should have been looked at again before today."""
+        return today > self.review_by
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +223,11 @@ class Labor:
 
 @dataclass(frozen=True, slots=True)
 class Workshop:
-    """The shop: currency, tax, calendar and capacity. Money in minor units."""
+    """The shop: currency, tax, calendar and capacity. Money in minor units.
+
+    ``parcel_sachet`` is what keeps parcels dry: none, tested (its maker vouches for it), untested, or None where
+    nobody asks.
+    """
 
     code: str
     name: str
@@ -235,6 +250,7 @@ class Workshop:
     quote_days: int
     deposit_percent: Number
     deposit_from_minor: int
+    parcel_sachet: str | None = None
 
 
 @dataclass(frozen=True)

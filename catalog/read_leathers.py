@@ -11,7 +11,7 @@ from typing import cast
 from catalog import vocabulary as words
 from catalog.color import swatch
 from catalog.fields import Node, Record
-from catalog.model import FreeRectangle, Grade, Kind, Leather, Lot, Swatch
+from catalog.model import FreeRectangle, Grade, Kind, Leather, Lot, LotCare, Swatch
 from catalog.reading import Reading, read_entries
 
 _KIND = (
@@ -20,10 +20,14 @@ _KIND = (
     "stiff", "yield", "lot_drift_de00", "rub_rating", "price_per_sqft", "price_band", "lead_days",
     "minimum_order_sqft", "lining_only",
 )  # fmt: skip
+_KIND_MAY = ("coating", "flex_report", "reports")
 _LEATHER = ("kind", "name", "srgb", "reserve_dm2", "status", "aliases")
 _LOT = (
     "leather", "form", "mill_stamp", "stamp_unit", "left_dm2", "reserved_dm2", "thickness_mm",
     "free_rectangles_mm", "color_de00", "stamp_legible", "grade",
+)  # fmt: skip
+_CARE = (
+    "measured_on", "measured_damp", "humidity_percent", "counted_on", "forest_statement_asked", "forest_statement",
 )  # fmt: skip
 
 
@@ -36,7 +40,8 @@ def read_leathers(reading: Reading, kinds: Mapping[str, Kind]) -> Mapping[str, L
     """Read ``leathers.yaml``; a leather whose kind has a fault is left out."""
 
     def build(code: str, node: Node) -> Leather | None:
-        fields = node.record(_LEATHER)
+        fields = node.record(_LEATHER, ("demand_dm2_per_week",))
+        weekly = "demand_dm2_per_week"
         kind = kinds.get(reading.reference(fields["kind"], "kind"))
         leather = partial(
             Leather,
@@ -46,6 +51,7 @@ def read_leathers(reading: Reading, kinds: Mapping[str, Kind]) -> Mapping[str, L
             reserve_um2=fields["reserve_dm2"].base("dm2"),
             status=fields["status"].choice(words.LEATHER_STATES),
             aliases=fields["aliases"].distinct(fields["aliases"].texts()),
+            weekly_um2=fields[weekly].base("dm2") if fields.has(weekly) else None,
         )
         return None if kind is None else leather(kind=kind)
 
@@ -67,7 +73,7 @@ def read_swatch(node: Node) -> Swatch:
 
 
 def _kind(code: str, node: Node, digits: int) -> Kind:
-    fields = node.record(_KIND)
+    fields = node.record(_KIND, _KIND_MAY)
     return Kind(
         code=code,
         name=fields["name"].text(),
@@ -93,11 +99,14 @@ def _kind(code: str, node: Node, digits: int) -> Kind:
         lead_days=fields["lead_days"].whole(),
         minimum_order_sqft=fields["minimum_order_sqft"].number("sq ft"),
         lining_only=fields["lining_only"].flag(),
+        coating=fields["coating"].choice(words.COATINGS) if fields.has("coating") else None,
+        flex_report=fields["flex_report"].choice(words.FLEX_REPORTS) if fields.has("flex_report") else None,
+        reports=fields["reports"].choice(words.REPORTS) if fields.has("reports") else None,
     )
 
 
 def _lot(code: str, node: Node, reading: Reading) -> Lot:
-    fields = node.record(_LOT)
+    fields = node.record(_LOT, _CARE)
     return Lot(
         code=code,
         leather=reading.reference(fields["leather"], "leather"),
@@ -111,6 +120,23 @@ def _lot(code: str, node: Node, reading: Reading) -> Lot:
         drift_milli=fields["color_de00"].base("de00"),
         stamp_legible=fields["stamp_legible"].flag(),
         grade=fields["grade"].choice(words.LOT_GRADES),
+        care=_care(fields),
+    )
+
+
+def _care(fields: Record) -> LotCare:
+    """Return what is kept of measuring, counting and papers; what is not written is None."""
+    never = fields.has("measured_on") and fields["measured_on"].value == words.NEVER
+    measured = fields["measured_on"].day() if fields.has("measured_on") and not never else None
+    statement = fields["forest_statement"].text() if fields.has("forest_statement") else None
+    return LotCare(
+        measured_on=measured,
+        never_measured=never if fields.has("measured_on") else None,
+        measured_damp=fields["measured_damp"].flag() if fields.has("measured_damp") else None,
+        humidity_percent=fields["humidity_percent"].percent() if fields.has("humidity_percent") else None,
+        counted_on=fields["counted_on"].day() if fields.has("counted_on") else None,
+        forest_asked=fields["forest_statement_asked"].flag() if fields.has("forest_statement_asked") else None,
+        forest_statement=statement,
     )
 
 

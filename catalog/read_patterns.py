@@ -51,7 +51,7 @@ class _PatternReader:
 
     def __init__(self, reading: Reading, node: Node) -> None:
         self.reading = reading
-        self.fields = node.record(_PATTERN, ("spine",))
+        self.fields = node.record(_PATTERN, ("spine", "faces", "stamp_lands"))
         self.panels = _inner(self.fields["panels"], _panel)
         self.parts = tuple(dict.fromkeys(panel.part for panel in self.panels.values()))
         if not self.panels:
@@ -91,6 +91,8 @@ class _PatternReader:
             default_edge=self._default(defaults, "edge"),
             default_hardware=self._default_hardware(defaults, fixings),
             parts=self.parts,
+            faces=fields["faces"].choices(self.parts) if fields.has("faces") else (),
+            stamp_lands=fields["stamp_lands"].choice(words.STAMP_PLACES) if fields.has("stamp_lands") else None,
         )
 
     def _panel_named(self, node: Node) -> str:
@@ -107,21 +109,24 @@ class _PatternReader:
         return node.distinct(tuple(self._panel_named(item) for item in node.filled()))
 
     def _seam(self, code: str, node: Node) -> Seam:
-        fields = node.record(("length_mm", "limit_mm", "layers"))
+        fields = node.record(("length_mm", "limit_mm", "layers"), ("from_edge_mm",))
         return Seam(
             code=code,
             length_um=fields["length_mm"].base("mm", above_zero=True),
             limit_um=fields["limit_mm"].base("mm", above_zero=True),
             layers=self._layers(fields["layers"]),
+            from_edge_um=fields["from_edge_mm"].base("mm", above_zero=True) if fields.has("from_edge_mm") else None,
         )
 
     def _fold(self, code: str, node: Node) -> Fold:
-        fields = node.record(("panels", "inner_radius_mm"), ("skived_to_mm",))
+        fields = node.record(("panels", "inner_radius_mm"), ("skived_to_mm", "daily", "across_spine"))
         return Fold(
             code=code,
             panels=self._panels_named(fields["panels"]),
             inner_radius_um=fields["inner_radius_mm"].base("mm"),
             skived_to_um=_skive(fields),
+            daily=fields.has("daily") and fields["daily"].flag(),
+            across_spine=_flag(fields, "across_spine"),
         )
 
     def _spine(self, node: Node) -> Spine:
@@ -133,17 +138,19 @@ class _PatternReader:
         )
 
     def _zone(self, code: str, node: Node) -> Zone:
-        fields = node.record(("panel", "width_mm", "height_mm", "on"))
+        fields = node.record(("panel", "width_mm", "height_mm", "on"), ("mirrored",))
         return Zone(
             code=code,
             panel=self._panel_named(fields["panel"]),
             width_um=fields["width_mm"].base("mm", above_zero=True),
             height_um=fields["height_mm"].base("mm", above_zero=True),
             on=fields["on"].choice(words.ZONE_SIDES),
+            mirrored=_flag(fields, "mirrored"),
         )
 
     def _closed(self, node: Node) -> Closed:
-        fields = node.record(("limit_mm", "layers"), ("carried",))
+        fields = node.record(("limit_mm", "layers"), ("carried", "outline_mm"))
+        outline = fields["outline_mm"].record(("width", "height")) if fields.has("outline_mm") else None
         carried = fields["carried"].record((), _CARRIED) if fields.has("carried") else Record(node, {})
         counts = [carried[name].whole() if carried.has(name) else 0 for name in _CARRIED[:3]]
         return Closed(
@@ -153,6 +160,8 @@ class _PatternReader:
             notes=counts[1],
             business_cards=counts[2],
             passport_um=carried["passport_mm"].base("mm") if carried.has("passport_mm") else 0,
+            width_um=None if outline is None else outline["width"].base("mm", above_zero=True),
+            height_um=None if outline is None else outline["height"].base("mm", above_zero=True),
         )
 
     def _fixing(self, code: str, node: Node) -> Fixing:
@@ -256,6 +265,10 @@ def _named(node: Node, noun: str, known: Mapping[str, object]) -> str:
     if word and known and word not in known:
         node.fault(f"this pattern has no {noun} '{word}'{did_you_mean(word, known)}")
     return word
+
+
+def _flag(fields: Record, name: str) -> bool | None:
+    return fields[name].flag() if fields.has(name) else None
 
 
 def _skive(fields: Record) -> int | None:

@@ -50,7 +50,7 @@ def minor_digits(currency: str) -> int:
 
 def read_workshop(reading: Reading) -> Workshop:
     """Read ``workshop.yaml`` and set the currency's digits for the rest of the load."""
-    fields = reading.root("workshop.yaml").record(_WORKSHOP)
+    fields = reading.root("workshop.yaml").record(_WORKSHOP, ("parcel_sachet",))
     currency = fields["currency"].text()
     try:
         reading.digits = minor_digits(currency) if currency else 2
@@ -70,6 +70,7 @@ def read_workshop(reading: Reading) -> Workshop:
         vat_percent=fields["vat_percent"].number("%"),
         rush_percent=fields["rush_percent"].number("%"),
         deposit_percent=fields["deposit_percent"].percent(),
+        parcel_sachet=fields["parcel_sachet"].choice(words.SACHETS) if fields.has("parcel_sachet") else None,
         **_money_of(fields, reading.digits),
         **_capacity(fields),
     )

@@ -18,6 +18,15 @@ _LAW_ROW = ("rule", "severity", "destination", "says", "source", "checked_on", "
 _DESTINATION = re.compile(r"any|abroad|[A-Z]{2}(?:-[A-Z0-9]{1,3})?", re.ASCII)
 _RULE = re.compile(r"[A-Z]{3}-[0-9]{2}|H-[A-Za-z0-9-]{1,40}", re.ASCII)
 
+# Fields with figures that a catalog may leave out, and then their source too.
+OPTIONAL_FIGURES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "leathers": ("demand_dm2_per_week",),
+        "lots": ("measured_on", "humidity_percent", "counted_on"),
+        "edges": ("opened_on",),
+        "hardware": ("flux_index",),
+    }
+)
 # The fields with figures, by file. Every one needs a source, if only to say that it has none.
 FIGURES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
     {
@@ -54,10 +63,10 @@ FIGURES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
 
 def read_carry_items(reading: Reading) -> Mapping[str, CarryItem]:
     """Read ``carry-items.yaml``; codes are unique across the groups."""
-    groups = reading.root("carry-items.yaml").record(words.CARRY_GROUPS)
+    groups = reading.root("carry-items.yaml").record(words.CARRY_GROUPS, words.MORE_CARRY_GROUPS)
     found: dict[str, CarryItem] = {}
     first_group: dict[str, str] = {}
-    for group in words.CARRY_GROUPS:
+    for group in (*words.CARRY_GROUPS, *(each for each in words.MORE_CARRY_GROUPS if groups.has(each))):
         for code, entry in coded(groups[group]):
             other = first_group.setdefault(code.casefold(), group)
             if other != group:
@@ -93,8 +102,10 @@ def read_sources(reading: Reading) -> Mapping[str, Mapping[str, str]]:
     files = reading.root("sources.yaml").record(tuple(FIGURES))
     found: dict[str, Mapping[str, str]] = {}
     for file, families in FIGURES.items():
-        fields = files[file].record(families)
-        found[file] = MappingProxyType({family: fields[family].text() for family in families})
+        more = OPTIONAL_FIGURES.get(file, ())
+        fields = files[file].record(families, more)
+        stated = (*families, *(family for family in more if fields.has(family)))
+        found[file] = MappingProxyType({family: fields[family].text() for family in stated})
     return MappingProxyType(found)
 
 
@@ -134,7 +145,7 @@ def _threshold_unit(name: str, node: Node, fields: Record) -> str:
     return known or own or "ratio"
 
 
-_PLAIN = ("N", "min", "weeks", "kg", "percent")
+_PLAIN = ("N", "min", "weeks", "days", "kg", "percent", "kG2mm2")
 _THRESHOLD_UNITS = ("mm", "m", "dm2", "ml", "de00", "lightness", "ratio", "count", *_PLAIN)
 
 
@@ -147,7 +158,7 @@ def _in_unit(node: Node, unit: str) -> Number:
 
 
 def _law_row(code: str, node: Node) -> LawRow:
-    fields = node.record(_LAW_ROW, ("species", "tannage"))
+    fields = node.record(_LAW_ROW, ("species", "tannage", "jurisdiction"))
     return LawRow(
         code=code,
         rule=_rule(fields["rule"]),
@@ -159,6 +170,7 @@ def _law_row(code: str, node: Node) -> LawRow:
         source=fields["source"].text(),
         checked_on=fields["checked_on"].day(),
         review_by=fields["review_by"].day(),
+        jurisdiction=fields["jurisdiction"].text() if fields.has("jurisdiction") else None,
     )
 
 

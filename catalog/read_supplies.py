@@ -53,7 +53,7 @@ def read_modifications(reading: Reading) -> Mapping[str, Modification]:
 
 
 def _thread(code: str, node: Node) -> Thread:
-    fields = node.record(_THREAD)
+    fields = node.record(_THREAD, ("supply",))
     return Thread(
         code=code,
         material=fields["material"].text(),
@@ -64,11 +64,12 @@ def _thread(code: str, node: Node) -> Thread:
         left_um=fields["left_m"].base("m"),
         break_n=fields["break_n"].number("N", above_zero=True),
         status=fields["status"].choice(words.SUPPLY_STATES),
+        supply=fields["supply"].choice(words.THREAD_SUPPLIES) if fields.has("supply") else None,
     )
 
 
 def _edge(code: str, node: Node) -> Edge:
-    fields = node.record(_EDGE)
+    fields = node.record(_EDGE, ("opened_on",))
     return Edge(
         code=code,
         finish=fields["finish"].choice(words.EDGE_FINISHES),
@@ -76,11 +77,12 @@ def _edge(code: str, node: Node) -> Edge:
         swatch=None if fields["srgb"].blank else read_swatch(fields["srgb"]),
         left_ul=None if fields["left_ml"].blank else fields["left_ml"].base("ml"),
         status=fields["status"].choice(words.SUPPLY_STATES),
+        opened_on=fields["opened_on"].day() if fields.has("opened_on") else None,
     )
 
 
 def _hardware(code: str, node: Node) -> Hardware:
-    fields = node.record(_HARDWARE)
+    fields = node.record(_HARDWARE, ("tone", "flux_index", "loose", "faces_leather"))
     return Hardware(
         code=code,
         type=fields["type"].text(),
@@ -91,6 +93,10 @@ def _hardware(code: str, node: Node) -> Hardware:
         magnetic=fields["magnetic"].flag(),
         stock=fields["stock"].whole(),
         break_n=None if fields["break_n"].blank else fields["break_n"].number("N", above_zero=True),
+        tone=fields["tone"].choice(words.TONES) if fields.has("tone") else None,
+        flux_index=fields["flux_index"].number("kG2mm2") if fields.has("flux_index") else None,
+        loose=fields["loose"].flag() if fields.has("loose") else None,
+        faces_leather=fields["faces_leather"].flag() if fields.has("faces_leather") else None,
     )
 
 

@@ -37,22 +37,29 @@ class Layer:
 
 @dataclass(frozen=True, slots=True)
 class Seam:
-    """A stitched line: its length, the thickest stack it takes, and its layers."""
+    """A stitched line: its length, the thickest stack it takes, its layers, how far from the edge it runs."""
 
     code: str
     length_um: int
     limit_um: int
     layers: tuple[Layer, ...]
+    from_edge_um: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Fold:
-    """Panels folded together, the outer one first, round ``inner_radius_um``."""
+    """Panels folded together, the outer one first, round ``inner_radius_um``.
+
+    ``daily``: it is opened and shut each day, as the spine of a wallet is. ``across_spine``: it runs across the line of
+    the animal's spine; None where the template does not say.
+    """
 
     code: str
     panels: tuple[str, ...]
     inner_radius_um: int
     skived_to_um: int | None
+    daily: bool = False
+    across_spine: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +73,7 @@ class Spine:
 
 @dataclass(frozen=True, slots=True)
 class Pocket:
-    """A place to put things; ``use`` is card, box, passport, blade or one of the note uses."""
+    """A place to put things; ``use`` is card, box, passport, blade, notebook, tool or one of the note uses."""
 
     code: str
     use: str
@@ -78,18 +85,25 @@ class Pocket:
 
 @dataclass(frozen=True, slots=True)
 class Zone:
-    """Where letters may stand; ``on`` is shown or back."""
+    """Where letters may stand; ``on`` is shown or back.
+
+    ``mirrored``: the same letters stand on both of a pair; None where the template does not say.
+    """
 
     code: str
     panel: str
     width_um: int
     height_um: int
     on: str
+    mirrored: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Closed:
-    """Layers of the closed piece, its limit, and what it usually carries (figure only)."""
+    """Layers of the closed piece, its limit, and what it usually carries (figure only).
+
+    ``width_um`` and ``height_um`` are its outline, both None where it is not worn in a pocket.
+    """
 
     limit_um: int
     layers: tuple[Layer, ...]
@@ -97,6 +111,8 @@ class Closed:
     notes: int
     business_cards: int
     passport_um: int
+    width_um: int | None = None
+    height_um: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +154,11 @@ class Load:
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """What is made. ``parts`` stand in the order in which the panels first name them."""
+    """What is made. ``parts`` stand in the order in which the panels first name them.
+
+    ``faces`` are the parts that are seen side by side, () where the template does not say. ``stamp_lands`` says where
+    the hide's own stamp comes to lie: clear, fold, seam or hole.
+    """
 
     code: str
     name: str
@@ -166,3 +186,5 @@ class Pattern:
     default_edge: str | None
     default_hardware: Mapping[str, str]
     parts: tuple[str, ...] = ()
+    faces: tuple[str, ...] = ()
+    stamp_lands: str | None = None

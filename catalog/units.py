@@ -38,6 +38,8 @@ UNITS: dict[str, Unit] = {
         Unit("N", 1, "N", "force"),
         Unit("min", 1, "minutes", "time"),
         Unit("weeks", 1, "weeks", "weeks"),
+        Unit("days", 1, "days", "days"),
+        Unit("kG2mm2", 1, "kG2mm2", "flux index"),
         Unit("kg", 1, "kg", "weight"),
         Unit("percent", 1, "%", "percent"),
         Unit("ratio", 1, "", "number"),

@@ -20,16 +20,29 @@ STITCHES: Final = ("hand", "machine", "whip")
 LOT_FORMS: Final = ("hide", "side", "back", "butt", "shoulder", "skin", "shell", "strap", "remnant")
 LOT_GRADES: Final = ("A", "B", "C")
 STAMP_UNITS: Final = ("sqft_quarters", "sqft_tenths", "sqft_decimal", "dm2")
-POCKET_USES: Final = ("card", "box", "passport", "blade", "note_flat", "note_half", "note_thirds")
+POCKET_USES: Final = ("card", "box", "passport", "blade", "note_flat", "note_half", "note_thirds", "notebook", "tool")
 ZONE_SIDES: Final = ("shown", "back")
 DIRECTIONS: Final = ("long", "any")
 LOAD_CLASSES: Final = ("none", "light", "bearing")
 FIXINGS: Final = ("closure", "clip", "buckle", "hook", "ring", "rivet")
 SIZES: Final = ("lug_mm", "taper_mm", "width_mm", "length_mm", "waist_to_hole_mm")
 CARRY_GROUPS: Final = ("card", "passport", "business_card", "note")
+# Groups that a workshop need not have.
+MORE_CARRY_GROUPS: Final = ("notebook", "tool")
+# Finishes that lie on the grain as a film, and whether a test of how they stand folding is on file.
+COATINGS: Final = ("patent", "foil", "print")
+FLEX_REPORTS: Final = ("none", "on_file")
+# What metal looks like, whatever it is.
+TONES: Final = ("gold", "silver", "copper", "black")
 LEATHER_STATES: Final = ("active", "last_lot", "retired")
 PATTERN_STATES: Final = ("active", "retired")
 SUPPLY_STATES: Final = ("active", "out")
+THREAD_SUPPLIES: Final = ("ongoing", "last_spool", "discontinued")
+REPORTS: Final = ("on_file", "missing")
+SACHETS: Final = ("none", "tested", "untested")
+STAMP_PLACES: Final = ("clear", "fold", "seam", "hole")
+#: Written where a lot's thickness is the mill's word alone.
+NEVER: Final = "never"
 WEEKDAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 # The lines that a price may have beside the surcharges of the price list.
@@ -51,6 +64,17 @@ THRESHOLDS: Final[Mapping[str, str]] = MappingProxyType(
         "box_height_ease_mm": "mm",
         "blade_width_ease_mm": "mm",
         "blade_length_ease_mm": "mm",
+        "notebook_ease_mm": "mm",
+        "tool_margin_mm": "mm",
+        "worn_back_long_mm": "mm",
+        "worn_back_short_mm": "mm",
+        "worn_front_long_mm": "mm",
+        "worn_front_short_mm": "mm",
+        "worn_inside_long_mm": "mm",
+        "worn_inside_short_mm": "mm",
+        "inch_from_mm": "mm",
+        "inch_below_mm": "mm",
+        "inch_long_below_mm": "mm",
         "note_layers_flat": "count",
         "note_layers_half": "count",
         "note_layers_thirds": "count",
@@ -108,6 +132,19 @@ THRESHOLDS: Final[Mapping[str, str]] = MappingProxyType(
         "two_lots_de00": "de00",
         "small_part_mm": "mm",
         "margin_floor_percent": "percent",
+        "neighbor_layers_mm": "mm",
+        "stretchy_percent": "percent",
+        "thickness_age_days": "days",
+        "humidity_percent": "percent",
+        "count_age_days": "days",
+        "paint_open_days": "days",
+        "wallet_weight_kg": "kg",
+        "leather_kg_per_dm3": "ratio",
+        "stitch_edge_min_mm": "mm",
+        "stitch_edge_per_stack": "ratio",
+        "stitch_edge_beside_mm": "mm",
+        "card_embossed_mm": "mm",
+        "magnet_flux_index": "kG2mm2",
     }
 )
 

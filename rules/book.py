@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -22,8 +22,9 @@ from catalog.units import UNITS
 from rules.grammar import Parser, Path
 from rules.ir import STAGES, Rule, Value, names_in
 from rules.judge import Fired, Passed, judge_of
+from rules.present import limits_now
 from rules.vocabulary import SUBJECTS, TERMS
-from rules.words import figure, formula_of, limit_of
+from rules.words import figure, formula_of
 
 _FIELDS = frozenset(
     {
@@ -34,6 +35,8 @@ _FIELDS = frozenset(
 )  # fmt: skip
 _DAYS = ("valid_from", "valid_until", "review_by")
 _NEEDED = ("id", "each", "says", "why", "tell", "source")
+#: How the ids of a house's own rules begin.
+HOUSE = "H-"
 #: The file of the limits for which the examples are written.
 LIMITS = "limits.yaml"
 
@@ -45,11 +48,17 @@ class Book:
     rules: Mapping[str, Rule]
     content_hash: str
     thresholds: Mapping[str, Threshold]
+    #: The limits for which the examples of the trade's rules are written; none: those of the workshop.
+    written_for: Mapping[str, Threshold] = field(default_factory=dict)
+
+    def limits_for(self, rule: Rule) -> Mapping[str, Threshold]:
+        """Return the limits for which a rule's examples are written: a house writes for its own."""
+        own = not self.written_for or rule.id.startswith(HOUSE)
+        return self.thresholds if own else self.written_for
 
     def describe(self, rule_id: str) -> dict[str, Any]:
         """Return one rule as people read it. Raises KeyError for an unknown id."""
         rule = self.rules[rule_id]
-        limits = limit_of(rule, self.thresholds)
         return {
             "id": rule.id,
             "family": rule.family,
@@ -58,8 +67,9 @@ class Book:
             "says": rule.says,
             "why": rule.why,
             "formula": formula_of(rule, self.thresholds),
-            "limits": limits,
+            "limits": limits_now(rule, self.thresholds),
             "stage": rule.stage,
+            "stages": list(rule.stages),
             "source": rule.source,
             "valid_from": _iso(rule.valid_from),
             "valid_until": _iso(rule.valid_until),
@@ -124,7 +134,7 @@ def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> 
     digest = hashlib.sha256()
     for file in sorted(files):
         digest.update(f"{file}\n{files[file]}\n".encode())
-    return Book(rules, f"sha256:{digest.hexdigest()}", thresholds)
+    return Book(rules, f"sha256:{digest.hexdigest()}", thresholds, written_for=written_for)
 
 
 def _written_for(
@@ -170,7 +180,8 @@ def _judge_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) 
     facts: dict[str, Value] = {name: limit.value for name, limit in _qualified(thresholds).items()}
     facts.update(rule.examples[0].facts)  # each later example says only what differs
     facts.update(rule.examples[place].facts)
-    return judge_of(rule, lambda name: lambda _: facts.get(name))(None)
+    at_stage = rule.at_stage(rule.examples[place].stage or rule.stages[0])
+    return None if at_stage is None else judge_of(at_stage, lambda name: lambda _: facts.get(name))(None)
 
 
 def _qualified(thresholds: Mapping[str, Threshold]) -> dict[str, Threshold]:
@@ -284,7 +295,19 @@ class _FileReader:
             review_by=raw.get("review_by"),
         )  # fmt: skip
         self._unread_facts(rule, path)
+        self._unlisted(rule, path)
         self._rules[rule.id], self._places[rule.id] = rule, path
+
+    def _unlisted(self, rule: Rule, path: Path) -> None:
+        """A rule speaks only at stages at which what it is judged over can be listed; so do its examples."""
+        known = SUBJECTS[rule.subject].stages
+        for stage in rule.stages:
+            if stage not in known:
+                listed = ", ".join(each for each in STAGES if each in known)
+                self._fault(path, f"{rule.id}: {rule.subject!r} is not listed at stage {stage!r}, only at {listed}")
+        for place, example in enumerate(rule.examples):
+            if example.stage is not None and example.stage not in rule.stages:
+                self._fault((*path, "examples", place), f"{rule.id} says nothing at stage {example.stage!r}")
 
     def _unread_facts(self, rule: Rule, path: Path) -> None:
         """An example may state only facts that the rule reads: anything else is a slip."""

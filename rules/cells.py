@@ -17,6 +17,7 @@ from rules.facets import OF_PART, OF_PIECE, Facet, Names, lots_value
 from rules.findings import Said, said_of
 from rules.ir import Condition, In, Rule, Severity, names_in
 from rules.judge import Fired
+from rules.law_rows import ANYWHERE
 from rules.piece import PartUse, Piece
 from rules.preference import Lots, preferred
 from rules.sorter import Found, Sorter, Table
@@ -35,7 +36,7 @@ MOST_SAID = 5_000
 _SELDOM = frozenset(
     {
         "side", "ship_to", "rush", "ready_by", "stitch", "modifications", "purpose", "foreign", "named", "repeat",
-        "revision",
+        "revision", "marks_ok", "mixed_metals_ok", "note",
     }
 )  # fmt: skip
 Bits = int
@@ -163,6 +164,8 @@ class Frame:
         for part, first in zip(pattern.parts, signature, strict=True):
             if first >= 0:
                 shared.setdefault(first, []).append(part)
+        # What rests on a row of some places says another thing, with another row, elsewhere.
+        self._placed = {row.rule for row in blank.piece.catalog.law_rows.values() if row.destination != ANYWHERE}
         self._leathers = tuple(tuple(parts) for parts in shared.values())
         members: dict[frozenset[Facet], list[tuple[frozenset[Facet], Member]]] = {}
         for subject, rules in tables.items():
@@ -222,6 +225,8 @@ class Frame:
         for name in names_in(rule):
             if not name.startswith("threshold."):
                 found |= facets_read(name, rule.subject, group, self.parts)
+        if rule.id in self._placed:
+            found.add(("ship_to", ""))
         # Lots say their leather, but for a leather that has none.
         found |= {("leather", part) for read, part in found if read == "lots"}
         return frozenset(found)

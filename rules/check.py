@@ -24,9 +24,10 @@ from rules.evaluate import OUTCOMES, Rank, order_of, rank_of, value_of
 from rules.explain import explained, read_back
 from rules.findings import Finding, findings_of, headline_of
 from rules.labor import order_minutes
+from rules.law_rows import covers
 from rules.lots import Best, find_best
 from rules.measures.edges import edge_ul
-from rules.measures.law import covers, is_personalized
+from rules.measures.law import is_personalized
 from rules.money import money, price_json
 from rules.piece import Piece
 from rules.promise import promise_of
@@ -238,4 +239,5 @@ def _withdrawal(piece: Piece) -> dict[str, Any] | None:
     if row is None:
         return None
     ground = "personalized" if is_personalized(piece) else "options_only"
-    return {"ground": ground, "law_row": row.code, "checked_on": row.checked_on.isoformat()}
+    days = {"checked_on": row.checked_on.isoformat(), "review_by": row.review_by.isoformat()}
+    return {"ground": ground, "law_row": row.code, **days}

@@ -304,6 +304,9 @@ def _carry(piece: Piece, _: Group) -> Iterator[Choice]:
     asked = [(f"/carry/notes/{place}/item", note.item, "note") for place, note in enumerate(carry.notes)]
     if carry.business_cards is not None:
         asked.append(("/carry/business_cards/item", carry.business_cards.item, "business_card"))
+    if carry.notebook is not None and carry.notebook.item is not None:
+        asked.append(("/carry/notebook/item", carry.notebook.item, "notebook"))
+    asked += [(f"/carry/tools/{place}/item", tool, "tool") for place, tool in enumerate(carry.tools)]
     for at, given, group in asked:
         of_group = Index({c: item for c, item in piece.catalog.carry_items.items() if item.group == group})
         yield _code(piece, "carry_item", at, given, of_group, group.replace("_", " "))

@@ -11,7 +11,7 @@ import json
 from typing import Any
 
 from rules.piece import MATCH, Piece
-from rules.spec import NO_CARRY, NO_PURPOSE, Blade, Carry, Monogram, Purpose
+from rules.spec import NO_CARRY, NO_PURPOSE, Blade, Carry, Monogram, Notebook, Purpose
 
 _CANONICAL = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
@@ -55,6 +55,8 @@ def understood(piece: Piece) -> dict[str, Any]:
         "lots": {part: [indexes.lots.code(code) for code in codes] for part, codes in spec.lots.items()},
         "repeat_of": spec.repeat_of,
         "catalog_revision": spec.catalog_revision,
+        "marks_ok": spec.marks_ok,
+        "mixed_metals_ok": spec.mixed_metals_ok,
     }
     return _present(found)
 
@@ -98,9 +100,19 @@ def _carry(piece: Piece, carry: Carry) -> dict[str, Any]:
             "notes": [{"item": items.code(note.item), "count": note.count} for note in carry.notes],
             "business_cards": None if cards is None else {"item": items.code(cards.item), "count": cards.count},
             "blade": None if blade is None else _blade(blade),
+            "tools": [{"item": items.code(tool)} for tool in carry.tools],
+            "worn_in": carry.worn_in,
         }
     )
-    return found if passport is None else found | {"passport": passport}
+    # A booklet or a notebook of which nothing is known is asked for all the same.
+    known = {"passport": passport, "notebook": None if carry.notebook is None else _notebook(piece, carry.notebook)}
+    return found | {name: value for name, value in known.items() if value is not None}
+
+
+def _notebook(piece: Piece, notebook: Notebook) -> dict[str, Any]:
+    sizes = {"width_mm": notebook.width_um, "height_mm": notebook.height_um, "block_mm": notebook.block_um}
+    found: dict[str, Any] = {name: mm(um) for name, um in sizes.items() if um is not None}
+    return found if notebook.item is None else {"item": piece.indexes.carry_items.code(notebook.item), **found}
 
 
 def _blade(blade: Blade) -> dict[str, Any]:

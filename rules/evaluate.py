@@ -79,7 +79,7 @@ class Judges:
         self._bits: dict[tuple[str, Severity], Bits] = {}
         for whole in book.rules.values():
             rule = whole.at_stage("check")
-            if rule is not None and _in_force(rule, today):
+            if rule is not None and in_force(rule, today):
                 _no_whole_lots_elsewhere(rule)
                 self.rule_ids.append(rule.id)
                 judge = judge_of(rule, partial(self.reader, subject=rule.subject))
@@ -219,7 +219,8 @@ def _signature(piece: Piece) -> tuple[int, ...]:
     return tuple(-1 if leather is None else leathers.index(leather) for leather in leathers)
 
 
-def _in_force(rule: Rule, today: date) -> bool:
+def in_force(rule: Rule, today: date) -> bool:
+    """Whether a rule holds on a day."""
     return (rule.valid_from is None or rule.valid_from <= today) and (
         rule.valid_until is None or today <= rule.valid_until
     )

@@ -22,7 +22,7 @@ from rules.vocabulary import BY_PART, READS, SAME_FOR_ALL
 EMPTY: Final[Mapping[str, Hashable]] = MappingProxyType(
     {
         "named": (), "carry": Carry(), "monogram": None, "hardware": (), "foreign": (), "purpose": Purpose(),
-        "modifications": (),
+        "modifications": (), "sizes": (),
     }
 )  # fmt: skip
 Facet = tuple[str, str]
@@ -107,6 +107,9 @@ OF_PIECE: Final[Mapping[str, Callable[[Piece], Hashable]]] = MappingProxyType(
         "named": _lots_named,
         "repeat": _repeat,
         "revision": lambda piece: piece.spec.catalog_revision,
+        "marks_ok": lambda piece: piece.spec.marks_ok,
+        "mixed_metals_ok": lambda piece: piece.spec.mixed_metals_ok,
+        "note": lambda piece: piece.spec.noted,
     }
 )
 

@@ -12,6 +12,7 @@ from rules.choice_use import ChoiceUse
 from rules.choices import Choice
 from rules.ir import SEVERITIES, Bound, Severity
 from rules.judge import Fired, Passed
+from rules.law_rows import rows_behind, told_with, with_review, with_review_at_bench
 from rules.sorter import Found
 from rules.vocabulary import TERMS
 from rules.words import figure, fill
@@ -163,12 +164,15 @@ def said_of(found: Found) -> Said:
     words, clause = instance.words | _figures_in_words(fired, unit), rule.clauses[fired.clause]
     tell = clause.tell or rule.tell
     bench = clause.bench or (tell if clause.tell else rule.bench or rule.tell)
+    rows, today = rows_behind(rule.id, instance), instance.case.today
     order = rule.id, at, tuple(f"{name}={value}" for name, value in sorted(subject.items()))
     return Said(
         rule=rule.id, severity=fired.severity, effect_of=rule.effect_of, at=at, parts=frozenset(instance.parts),
         order=order, subject=subject, measured=_shown(fired.measured, unit), limit=_limit(fired, unit),
-        bound=fired.bound, off_by=_off_by(fired, unit), unit=unit or None, message=fill(tell, words),
-        bench_message=fill(bench, words), params=instance.params, source=rule.source,
+        bound=fired.bound, off_by=_off_by(fired, unit), unit=unit or None,
+        message=with_review(fill(tell, words), rows, today),
+        bench_message=with_review_at_bench(fill(bench, words), rows, today),
+        params=instance.params | told_with(rows, today), source=rule.source,
         choice=instance.choice if isinstance(instance, ChoiceUse) else None,
     )  # fmt: skip
 

@@ -49,7 +49,7 @@ _QUANTITY = re.compile(r"(-?[0-9]{1,9}(?:\.[0-9]{1,9})?)(?: ([a-z0-9A-Z]+))?")
 _NAME = re.compile(r"[a-z]+\.[a-z0-9_]+")
 _CLAUSE_FIELDS = frozenset({"when", *_VERBS, *_BOUNDS, "levels", "severity", "tell", "bench", "at", "stage"})
 _STEP_FIELDS = frozenset({"over", "under", "times", "severity"})
-_EXAMPLE_FIELDS = frozenset({"fails", "passes", "skips", "severity"})
+_EXAMPLE_FIELDS = frozenset({"fails", "passes", "skips", "severity", "stage"})
 #: Words that any sentence may use: what is measured, its limit and the distance.
 _FIGURES = ("measured", "limit", "off_by")
 _NOTHING = AllOf(())
@@ -352,7 +352,10 @@ class Parser:
         return None
 
     def examples(self, raw: Any, path: Path) -> tuple[Example, ...]:
-        """Return the rule's examples; each later one says only what differs from the first."""
+        """Return the rule's examples; each later one says only what differs from the first.
+
+        One that names no stage is held against the clauses of the rule's first.
+        """
         found = []
         for place, each in enumerate(self._maps(raw, path, _EXAMPLE_FIELDS)):
             here = (*path, place)
@@ -371,5 +374,6 @@ class Parser:
                 if name is not None:
                     facts.append((name, self.value(name, value, (*here, kinds[0], key))))
             line, _ = self._document.position(here)
-            found.append(Example(cast(Any, kinds[0]), tuple(facts), each.get("severity"), line))
+            stage = self._stage(each, here) if "stage" in each else None
+            found.append(Example(cast(Any, kinds[0]), tuple(facts), each.get("severity"), line, stage))
         return tuple(found)

@@ -161,12 +161,13 @@ class Clause:
 
 @dataclass(frozen=True, slots=True)
 class Example:
-    """Facts under which the rule fails, passes or does not apply (``skips``)."""
+    """Facts under which the rule fails, passes or does not apply (``skips``), at one of its stages."""
 
     expect: Literal["fails", "passes", "skips"]
     facts: tuple[tuple[str, Value], ...]
     severity: Severity | None
     line: int
+    stage: Stage | None = None
 
 
 @dataclass(frozen=True, slots=True)

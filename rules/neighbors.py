@@ -13,6 +13,7 @@ from typing import Any
 from catalog.color import de00_milli
 from catalog.model import Pattern, Swatch
 from rules.echo import mm
+from rules.inches import in_inches, lengths_of, may_be_inches, mm_of_inches
 from rules.piece import FLESH, GRAIN, OUTSIDE, Piece
 from rules.spec import Monogram, PartChoice, Spec
 
@@ -34,7 +35,8 @@ def neighbors_of(piece: Piece) -> list[Neighbor]:
     if pattern is None:
         return []
     found = [
-        *_sides(piece), *_stitches(piece, pattern), *_hardware(piece, pattern), *_sizes(piece, pattern),
+        *_converted(piece), *_sides(piece), *_stitches(piece, pattern), *_hardware(piece, pattern),
+        *_sizes(piece, pattern),
         *_monograms(piece, pattern), *_modifications(piece), *_contents(piece, pattern), *_amounts(piece),
         *_threads(piece), *_edges(piece, pattern), *_leathers(piece),
     ]  # fmt: skip
@@ -193,6 +195,14 @@ def _contents(piece: Piece, pattern: Pattern) -> Iterator[Neighbor]:
     if carry.notes:
         spec = replace(piece.spec, carry=replace(carry, notes=()))
         yield Neighbor("/carry/notes", {"carry": {"notes": None}}, spec, "No banknotes")
+
+
+def _converted(piece: Piece) -> Iterator[Neighbor]:
+    """Give each length that is likely to be in inches, as mm; no other figure is touched."""
+    for length in lengths_of(piece.spec):
+        if may_be_inches(piece, length):
+            change, spec = in_inches(piece.spec, length)
+            yield Neighbor(length.at, change, spec, f"{mm(length.um):g} in, {mm(mm_of_inches(length.um)):g} mm")
 
 
 def _amounts(piece: Piece) -> Iterator[Neighbor]:

@@ -42,15 +42,19 @@ _TEXTS = (
 )
 _METHODS = ("blind", "foil", "ink", "laser")
 _CHANGES = (1, 1, 2, 2, 3, 5)
+#: Every fifteenth spec comes with a word for the maker. Not by chance, which the other draws would follow.
+_NOTED = 15
+_NOTE = "A present; no invoice, please."
 
 
 def sample_specs(catalog: Catalog, draw: Draw, today: date, count: int) -> Iterator[Spec]:
     """Give ``count`` random specs that go through all themes evenly, each eighth one changed at random."""
     for place in range(count):
         if place % 8 == 0:
-            yield _changed(catalog, draw, today)
+            spec = _changed(catalog, draw, today)
         else:
-            yield _bent(theme_at(place - place // 8 - 1)(catalog, draw, today), catalog, draw, today)
+            spec = _bent(theme_at(place - place // 8 - 1)(catalog, draw, today), catalog, draw, today)
+        yield replace(spec, note=_NOTE) if place % _NOTED == _NOTED // 2 else spec
 
 
 def sample_spec(catalog: Catalog, draw: Draw, today: date) -> Spec:

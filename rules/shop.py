@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import rules.measures  # noqa: F401  # registers the vocabulary that the book is read against
 from catalog.model import Catalog
 from catalog.strict_yaml import Fault, Faults
+from rules.audit.accepted import accepted_in
 from rules.book import Book, load_book
 from rules.evaluate import Judges
 from rules.piece import Indexes, Piece
@@ -22,7 +23,11 @@ Read = TypeVar("Read")
 
 @dataclass(frozen=True)
 class Shop:
-    """What a check needs to know. ``stock_revision`` counts the stock's changes."""
+    """What a check needs to know. ``stock_revision`` counts the stock's changes.
+
+    ``edition`` is the number of the edition of the workshop's files, None where they were read for this once;
+    ``stages`` is where :mod:`rules.stages` keeps the rules that it has compiled.
+    """
 
     catalog: Catalog
     book: Book
@@ -31,7 +36,9 @@ class Shop:
     hurried: Warehouse
     stock_revision: int = 0
     backlog_revision: int = 0
+    edition: int | None = None
     _judges: dict[date, Judges] = field(default_factory=dict)
+    stages: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def piece(self, spec: Spec) -> Piece:
         """Return a spec resolved against the catalog."""
@@ -51,10 +58,21 @@ class Shop:
             backlog_revision=backlog_revision,
         )
 
+    def apart(self) -> Shop:
+        """Return the same shop with nothing worked out yet, for whoever judges much that nobody will ask again."""
+        fresh = shop_of(self.catalog, self.book, Warehouse(self.warehouse.gap_um))
+        return replace(
+            fresh,
+            stock_revision=self.stock_revision,
+            backlog_revision=self.backlog_revision,
+            edition=self.edition,
+        )
+
     @property
-    def revisions(self) -> dict[str, str | int]:
-        """Return what an answer is judged by: catalog, rule book, price list, stock, backlog."""
+    def revisions(self) -> dict[str, str | int | None]:
+        """Return what an answer is judged by: edition, catalog, rule book, price list, stock, backlog."""
         return {
+            "edition": self.edition,
             "catalog": self.catalog.workshop.catalog_revision,
             "rule_book": self.book.content_hash,
             "price_list": self.indexes.tariff.content_hash,
@@ -76,11 +94,12 @@ class Shop:
 def open_shop(catalog: Catalog, book_files: Mapping[str, str]) -> Shop:
     """Return a shop over a catalog and the text of the rule book's files.
 
-    Raises :class:`catalog.strict_yaml.Faults` with every fault of the book and of the price list.
+    Raises :class:`catalog.strict_yaml.Faults` with every fault of the book, the price list and the accept-list.
     """
     faults: list[Fault] = []
     book = _sound(lambda: load_book(book_files, catalog.thresholds), faults)
     _sound(lambda: Tariff(catalog), faults)
+    _sound(lambda: accepted_in(catalog.house), faults)
     if book is None or faults:
         raise Faults(tuple(faults))
     return shop_of(catalog, book, Warehouse(int(catalog.thresholds["nest_gap_mm"].value)))

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from types import MappingProxyType
+from typing import Final
 
 from catalog.model import Number
 
@@ -62,8 +63,26 @@ class Blade:
 
 
 @dataclass(frozen=True, slots=True)
+class Notebook:
+    """A notebook, closed and standing, in micrometers.
+
+    ``item`` is the code of a published size; sizes of its own count before it. ``block_um`` is how thick its
+    pages are together, pressed flat, None where nobody measured.
+    """
+
+    item: str | None = None
+    width_um: int | None = None
+    height_um: int | None = None
+    block_um: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Carry:
-    """What the piece must hold. ``passport_um`` is the booklet's thickness."""
+    """What the piece must hold. ``passport_um`` is the booklet's thickness.
+
+    ``tools`` are codes of a pen, a comb, spectacles; ``worn_in`` names the pocket of clothes that the piece
+    itself is to go into: back_pocket, front_pocket or inside_pocket.
+    """
 
     cards: int | None = None
     notes: tuple[NoteAsked, ...] = ()
@@ -71,6 +90,9 @@ class Carry:
     passport_um: int | None = None
     passport: bool = False
     blade: Blade | None = None
+    notebook: Notebook | None = None
+    tools: tuple[str, ...] = ()
+    worn_in: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +137,9 @@ class Repeated:
         return hash((self.order, frozenset(self.drifts.items())))
 
 
+#: The pockets of clothes that a piece may be worn in.
+WORN_IN: Final = ("back_pocket", "front_pocket", "inside_pocket")
+
 #: What most specs ask: nothing special. One of each, so that it is known at a glance.
 NO_CARRY = Carry()
 NO_PURPOSE = Purpose()
@@ -122,7 +147,10 @@ NO_PURPOSE = Purpose()
 
 @dataclass(frozen=True, slots=True)
 class Spec:
-    """One order line as asked for."""
+    """One order line as asked for.
+
+    ``marks_ok`` and ``mixed_metals_ok`` are answers of the customer's, None where nobody asked.
+    """
 
     pattern: str
     parts: Mapping[str, PartChoice] = field(default_factory=dict)
@@ -143,5 +171,12 @@ class Spec:
     repeat_of: str | None = None
     repeats: Repeated | None = None
     catalog_revision: str | None = None
+    marks_ok: bool | None = None
+    mixed_metals_ok: bool | None = None
     reference: str | None = None
     note: str | None = None
+
+    @property
+    def noted(self) -> bool:
+        """Whether there is a note with anything to read."""
+        return bool(self.note and not self.note.isspace())

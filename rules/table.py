@@ -20,6 +20,10 @@ from rules.spec import PartChoice, Spec
 Codes = NDArray[np.intp]
 
 
+#: What stands for a note in a row: rules read whether there is one, not what it says.
+NOTED: Final = "noted"
+
+
 def part_slot(part: str) -> str:
     """Return the name of a part's column."""
     return f"part:{part}"
@@ -48,7 +52,10 @@ COLUMNS: Final[Mapping[str, Callable[[Spec, Pattern], Any]]] = MappingProxyType(
         "named": lambda spec, _: tuple((part, tuple(codes)) for part, codes in spec.lots.items()),
         "repeat": lambda spec, _: spec.repeats,
         "revision": lambda spec, _: spec.catalog_revision,
+        "marks_ok": lambda spec, _: spec.marks_ok,
+        "mixed_metals_ok": lambda spec, _: spec.mixed_metals_ok,
         "foreign": _foreign,
+        "note": lambda spec, _: spec.noted,
     }
 )
 
@@ -97,6 +104,9 @@ class Table:
             lots=dict(self.value("named", row)),
             repeats=self.value("repeat", row),
             catalog_revision=self.value("revision", row),
+            marks_ok=self.value("marks_ok", row),
+            mixed_metals_ok=self.value("mixed_metals_ok", row),
+            note=NOTED if self.value("note", row) else None,
         )
 
 

@@ -16,10 +16,12 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from typing import Any, Literal, TypeVar
 
-from rules.ir import Value
+from rules.ir import Stage, Value
 
 Type = Literal["number", "truth", "word", "words"]
 Measure = Callable[[Any], Value]
+#: Where a piece with lots is at hand: what a check is judged over can be listed at these stages.
+OF_A_PIECE: frozenset[Stage] = frozenset(("check", "quote", "cut", "pack"))
 Measured = TypeVar("Measured", bound=Callable[[Any], Value])
 
 #: What a measure may read. ``lots`` also stands for all that follows from them (thickness,
@@ -27,12 +29,15 @@ Measured = TypeVar("Measured", bound=Callable[[Any], Value])
 #: supplies that the spec names; ``backlog`` for the bench's queue and its room for rush orders.
 #: ``foreign`` are parts that the pattern lacks, ``named`` lots that the spec names, ``repeat`` what an
 #: earlier order was cut from that the spec repeats. ``letters`` are the text of the monogram, ``monogram``
-#: is all else of it: hardly two customers have the same letters, and few rules read them.
+#: is all else of it: hardly two customers have the same letters, and few rules read them. ``note`` is
+#: whether the spec has a free text, not what it says.
 READS = frozenset(
     {
         "pattern", "leather", "species", "side", "lots", "thread", "edge", "stitch", "hardware", "sizes",
         "monogram", "letters", "modifications", "carry", "purpose", "quantity", "ship_to", "rush",
         "ready_by", "foreign", "named", "repeat", "stock", "backlog", "price_list", "law", "labor", "today", "revision",
+        "marks_ok", "mixed_metals_ok",
+        "note",
     }
 )  # fmt: skip
 #: What is read part by part.
@@ -92,6 +97,10 @@ class Subject:
     ``shows`` is what the words, pointers and codes of an instance depend on beside the list, ``of``
     of which parts where not those of the instance. ``word_reads``, for subjects of which a case has one
     instance at most, always at the same place of the spec: what each word depends on beside the list.
+
+    ``stages`` are those at which it can be listed. What a check is judged over is listed in a case, at every stage
+    of a piece; others (:func:`stage_subject`) in the facts of their stage, and ``has_case`` says whether each
+    instance knows a case, so that rules over it may read the whole piece; ``own_facts``: it is of these others.
     """
 
     name: str
@@ -102,6 +111,9 @@ class Subject:
     shows: frozenset[str]
     of: Group
     word_reads: Mapping[str, frozenset[str]] | None = None
+    stages: frozenset[Stage] = OF_A_PIECE
+    has_case: bool = True
+    own_facts: bool = False
 
     def told_by(self, words: AbstractSet[str]) -> frozenset[str]:
         """Return what sentences with some of the words depend on beside the list."""
@@ -142,6 +154,26 @@ def subject(
         by_word = None if word_reads is None else {word: _known(name, read) for word, read in word_reads.items()}
         shown = _known(name, shows).union(*(by_word or {}).values())
         SUBJECTS[name] = Subject(name, label, instances, tuple(words), own, shown, of, by_word)
+        return instances
+
+    return register
+
+
+def stage_subject(
+    name: str, label: str, words: Iterable[str], *, stages: Iterable[Stage], has_case: bool
+) -> Callable[[Callable[[Any], Iterable[Any]]], Callable[[Any], Iterable[Any]]]:
+    """Register the function that lists the instances of a subject in the facts of a stage other than check.
+
+    ``has_case``: it is given one item of a quote or an order (:class:`rules.job.Item`) after the other, and its
+    instances know the item's case; else it is given all facts of the stage at once. Nothing of it is kept from one
+    judging to the next, so its measures declare no reads.
+    """
+
+    def register(instances: Callable[[Any], Iterable[Any]]) -> Callable[[Any], Iterable[Any]]:
+        own = frozenset(stages)
+        SUBJECTS[name] = Subject(
+            name, label, instances, tuple(words), (), frozenset(), (), None, own, has_case, own_facts=True
+        )
         return instances
 
     return register
@@ -202,5 +234,6 @@ def _register(
 
 def known_names(subject_name: str, thresholds: Iterable[str]) -> list[str]:
     """Return the names that a rule over ``subject_name`` may use, sorted."""
-    own = (name for name in TERMS if name.partition(".")[0] in (subject_name, "piece"))
+    of_piece = (subject_name, "piece") if SUBJECTS[subject_name].has_case else (subject_name,)
+    own = (name for name in TERMS if name.partition(".")[0] in of_piece)
     return sorted([*own, *(f"threshold.{name}" for name in thresholds)])

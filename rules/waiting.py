@@ -27,6 +27,7 @@ from rules.vocabulary import BY_PART, SUBJECTS, TERMS, Group
 _LISTED_BY: Final = {
     **dict.fromkeys(("part", "panel", "leather", "share", "species"), "leather"),
     **dict.fromkeys(("fixing", "fitting"), "hardware"),
+    "length": "sizes",
     "letter": "typeface",
 }
 #: The nouns that are named once a slot is filled, by what is then chosen.
@@ -47,7 +48,11 @@ _ASKED_FOR: Final[Mapping[str, Callable[[Spec], bool]]] = {
     "note": lambda spec: bool(spec.carry.notes),
     "passport": lambda spec: spec.carry.passport,
     "blade": lambda spec: spec.carry.blade is not None,
+    "notebook": lambda spec: spec.carry.notebook is not None,
+    "tool": lambda spec: bool(spec.carry.tools),
 }
+#: Subjects that need no pattern: they are all there once they are asked for.
+_WITHOUT_PATTERN: Final = ("claim", "length")
 _MONOGRAM: Final = ("monogram", "")
 Asks = Callable[[AbstractSet[str]], bool]
 
@@ -83,7 +88,9 @@ class Waiting:
             slots = _NAMED_BY if "pattern" in missing else missing
             return self._may_name(rule, {noun for read in slots for noun in _NAMED_BY.get(read, ())})
         if "pattern" in missing:
-            lacks = rule.subject != "claim" and _ASKED_FOR.get(rule.subject, _always)(self._case.piece.spec)
+            lacks = rule.subject not in _WITHOUT_PATTERN and _ASKED_FOR.get(rule.subject, _always)(
+                self._case.piece.spec
+            )
         else:
             lacks = _LISTED_BY.get(rule.subject) in missing
         return lacks and not self._off(rule, Whole(self._case), _of_whole)

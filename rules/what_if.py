@@ -8,8 +8,7 @@ from datetime import date
 from fractions import Fraction
 
 from catalog.model import Catalog, FreeRectangle, Lot, PriceList, Span
-from rules.shop import Shop, shop_of
-from rules.stock import Warehouse
+from rules.shop import Shop
 
 #: A price list may be thought dearer or cheaper by so many percent.
 LEAST_PERCENT, MOST_PERCENT = -90, 1_000
@@ -59,8 +58,7 @@ def supposed(shop: Shop, changes: WhatIf) -> Shop:
     catalog = _with_leathers(shop, _with_lots(shop, changes.lots), changes.leathers)
     if changes.price_percent:
         catalog = replace(catalog, price_list=_dearer(catalog.price_list, 1 + changes.price_percent / 100))
-    fresh = shop_of(catalog, shop.book, Warehouse(shop.warehouse.gap_um))
-    return replace(fresh, stock_revision=shop.stock_revision, backlog_revision=shop.backlog_revision)
+    return replace(shop, catalog=catalog).apart()
 
 
 def _with_lots(shop: Shop, changes: Mapping[str, LotIf | None]) -> Catalog:

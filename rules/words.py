@@ -92,6 +92,11 @@ def _test(condition: Condition, thresholds: Mapping[str, Threshold]) -> str:
             return " and ".join(_test(each, thresholds) for each in condition.conditions) or "always"
 
 
+def term_in_words(term: Term, thresholds: Mapping[str, Threshold]) -> str:
+    """Return a number or the name of a figure as people read it; a limit of the workshop by its figure."""
+    return _term(term, thresholds)
+
+
 def condition_in_words(condition: Condition, thresholds: Mapping[str, Threshold]) -> str:
     """Return a condition as people read it; one that asks nothing is "always"."""
     return _test(condition, thresholds)
@@ -127,21 +132,3 @@ def formula_of(rule: Rule, thresholds: Mapping[str, Threshold]) -> list[str]:
         when = f"when {_test(clause.when, thresholds)}: " if clause.when.conditions else ""
         lines.append(when + _verb(clause.verb, thresholds))
     return lines
-
-
-def limit_of(rule: Rule, thresholds: Mapping[str, Threshold]) -> list[dict[str, Any]]:
-    """Return the limits of the rule's figures: what is measured, bound, limit, unit."""
-    found: list[dict[str, Any]] = []
-    for clause in rule.clauses:
-        if isinstance(verb := clause.verb, Limit) and isinstance(verb.term, Name):
-            found.extend(
-                {
-                    "measured": TERMS[verb.term.name].label,
-                    "bound": verb.bound,
-                    "limit": _term(step.limit, thresholds),
-                    "unit": TERMS[verb.term.name].unit,
-                    "severity": step.severity,
-                }
-                for step in verb.steps
-            )
-    return found

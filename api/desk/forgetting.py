@@ -45,7 +45,7 @@ def forget_quote(house: House, write: Write, row: Row[Any], takes: Sequence[str]
     _scrub(write, row.id)
     set_row(write, QUOTES, row, reference=None, state="withdrawn")
     add_entry(write, "quote", row.id, at=house.now(), by=by, kind="forget", body={})
-    _rewrite_answers(write, quote_record(write.connection, quote_row(write.connection, row.id, None)))
+    _rewrite_answers(write, quote_record(house, write.connection, quote_row(write.connection, row.id, None)))
 
 
 def forget_order(house: House, write: Write, row: Row[Any], *, by: str) -> None:
@@ -57,7 +57,7 @@ def forget_order(house: House, write: Write, row: Row[Any], *, by: str) -> None:
     set_row(write, ORDERS, row, reference=None, payment=dumped(payment))
     connection.execute(update(QUOTES).where(QUOTES.c.id == row.quote).values(reference=None))
     add_entry(write, "order", row.id, at=house.now(), by=by, kind="forget", body={})
-    _rewrite_answers(write, quote_record(connection, quote_row(connection, row.quote, None)))
+    _rewrite_answers(write, quote_record(house, connection, quote_row(connection, row.quote, None)))
     _rewrite_answers(write, order_record(connection, order_row(connection, row.id, None)))
 
 

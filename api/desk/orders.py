@@ -11,10 +11,11 @@ from sqlalchemy import Connection, Row, insert, select
 
 from api.desk.examine import Examined, examine, to_agree
 from api.desk.history import add_entry, entries_of
-from api.desk.quotes import money_text, refusal, spec_in, total_of
+from api.desk.quotes import money_text, refusal, spec_in, standing_findings, stock_changed, total_of
 from api.desk.repeats import known
 from api.desk.rows import add_items, hold_of, is_cut, items_of, set_hold, set_item, set_row
 from api.desk.signing import AWAITING, missing_signs, signs_of
+from api.desk.stages import SHORT, with_stage
 from api.errors import ProblemError, contradiction
 from api.house import House
 from api.store.engine import Write
@@ -59,8 +60,12 @@ def make_order(
             "lapsed": "its time ran out",
             "withdrawn": "it was withdrawn",
         }
-        raise ProblemError(slug, words[quote.state], members=_verdict_now(house, items))
-    missing = missing_signs(write, shop, quote.id, [item["check"] for item in items], now=house.now())
+        members = _verdict_now(house, items)
+        if quote.state == SHORT:
+            members |= stock_changed(shop, house.clock.today())
+        raise ProblemError(slug, words[quote.state], members=members)
+    answers = with_stage([item["check"] for item in items], standing_findings(house, connection, shop, quote))
+    missing = missing_signs(write, shop, quote.id, answers, now=house.now())
     if missing:
         set_row(write, QUOTES, quote, state=AWAITING)
         return "", missing
@@ -202,11 +207,11 @@ def _own_returned(house: House, write: Write, row: Row[Any]) -> Shelf:
     for item in from_json(row.as_built):
         for cut in item["cuts"]:
             if not cut["recut"]:
-                base = _put_back(base, cut)
-    return house.shelves.made(base, holds, write.revisions)
+                base = put_back(base, cut)
+    return house.shelves.made(shelf, base, holds)
 
 
-def _put_back(base: Catalog, cut: Mapping[str, Any]) -> Catalog:
+def put_back(base: Catalog, cut: Mapping[str, Any]) -> Catalog:
     """Return the stock with cut panels back in their lot, each as a free rectangle of its own size."""
     lot = base.lots.get(cut["lot"])
     if lot is None:

@@ -9,11 +9,12 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, Row, insert, update
 
-from api.desk.examine import SIGN_OFF, Examined, examine
+from api.desk.examine import Examined, examine, to_agree
 from api.desk.history import add_entry, entries_of
 from api.desk.repeats import known
 from api.desk.rows import add_items, check_takes, hold_of, items_of, set_hold, set_item, set_row
 from api.desk.signing import ask_for, signs_of, state_by_signs
+from api.desk.stages import Standing, quote_findings, refused_by, with_stage
 from api.errors import ProblemError
 from api.figures import digits_of, minor_units, money
 from api.house import House
@@ -22,6 +23,8 @@ from api.store.engine import Write
 from api.store.shelf import Shelf, stamp
 from api.store.stock import Held, needs_text
 from api.store.tables import HOLDS, QUOTES
+from rules.job import Job
+from rules.shop import Shop
 from rules.spec import Spec
 
 CART_MINUTES: Final = 30
@@ -90,8 +93,15 @@ def refusal(found: Examined, *, changed: bool = False) -> ProblemError:
     """Return the error for a basket of which an item cannot be made."""
     first = found.first_refused
     members = {"checks": list(found.answers), "check": first}
+    if changed:
+        members |= stock_changed(found.shelf.shop, date.fromisoformat(first["as_of"]))
     slug = "stock-changed" if changed else "not-buildable"
     return ProblemError(slug, first["headline"], members=members)
+
+
+def stock_changed(shop: Shop, today: date) -> dict[str, Any]:
+    """Return what a problem says of the rules that speak where the stock changed since the check."""
+    return {"rules": refused_by(shop, Job(today, lost=True))}
 
 
 def is_current(write: Write, shelf: Shelf) -> bool:
@@ -123,8 +133,15 @@ def make_quote(house: House, write: Write, basket: Basket, found: Examined) -> t
         },
     )  # fmt: skip
     add_items(write, quote, basket.bodies, found.answers)
-    if any(answer["outcome"] == SIGN_OFF for answer in found.answers):
-        ask_for(write, found.shelf.shop, quote, found.answers, found.needs, now=now, today=house.clock.today())
+    standing = Standing("held", basket.kind, "live", hold.until, valid_until)
+    items = [
+        {"item": place, "spec": body, "check": answer}
+        for place, (body, answer) in enumerate(zip(basket.bodies, found.answers, strict=True), 1)
+    ]
+    said = quote_findings(connection, found.shelf.shop, house.clock, standing, items)
+    answers = with_stage(found.answers, said)
+    if any(to_agree(answer) for answer in answers):
+        ask_for(write, found.shelf.shop, quote, answers, found.needs, now=now, today=house.clock.today())
         state = state_by_signs(connection, quote)
         connection.execute(update(QUOTES).where(QUOTES.c.id == quote).values(state=state))
     held = {"hold": basket.kind, "until": hold.until}
@@ -138,7 +155,14 @@ def money_text(minor: int, check: Mapping[str, Any]) -> str:
     return money(minor, digits_of(check["price"]["total"]))
 
 
-def quote_record(connection: Connection, row: Row[Any]) -> dict[str, Any]:
+def standing_findings(house: House, connection: Connection, shop: Shop, row: Row[Any]) -> list[dict[str, Any]]:
+    """Return what the rules say of a quote as it stands, as the owner sees it."""
+    hold = hold_of(connection, row.id)
+    standing = Standing(row.state, hold.kind, hold.state, hold.until, row.valid_until)
+    return quote_findings(connection, shop, house.clock, standing, items_of(connection, row.id))
+
+
+def quote_record(house: House, connection: Connection, row: Row[Any]) -> dict[str, Any]:
     """Return a quote as the owner sees it."""
     hold = hold_of(connection, row.id)
     items, signs = items_of(connection, row.id), signs_of(connection, row.id)
@@ -154,6 +178,7 @@ def quote_record(connection: Connection, row: Row[Any]) -> dict[str, Any]:
         "valid_until": row.valid_until,
         "items": items,
         "hold": {"kind": hold.kind, "until": hold.until, "state": hold.state},
+        "findings": standing_findings(house, connection, house.shelves.current().shop, row),
         "entries": entries_of(connection, "quote", row.id),
         "version": row.version,
     }
@@ -206,10 +231,16 @@ def _grant_anew(
     total, valid_until = total_of(found.answers), row.valid_until
     if valid_until < today.isoformat():
         if total != row.total_minor:
+            as_of = min(date.fromisoformat(item["check"]["as_of"]) for item in items)
+            aged = Job(today, as_of=as_of, valid_until=date.fromisoformat(valid_until))
             raise ProblemError(
                 "price-changed",
                 "the price of this quote stood until its last valid day",
-                members={"check": found.answers[0], "checks": list(found.answers)},
+                members={
+                    "check": found.answers[0],
+                    "checks": list(found.answers),
+                    "rules": refused_by(shelf.shop, aged),
+                },
             )
         valid_until = min(answer["valid_until"] for answer in found.answers)
     until = hold_until(house, hold.kind, valid_until)
@@ -218,7 +249,10 @@ def _grant_anew(
     for item, answer in zip(items, found.answers, strict=True):
         kept = {**answer, "price": item["check"]["price"]} if valid_until == row.valid_until else answer
         set_item(write, row.id, item["item"], answer=kept)
-    ask_for(write, shelf.shop, row.id, found.answers, found.needs, now=house.now(), today=today)
+    standing = Standing("held", hold.kind, "live", until, valid_until)
+    said = quote_findings(connection, shelf.shop, house.clock, standing, items_of(connection, row.id))
+    answers = with_stage(found.answers, said)
+    ask_for(write, shelf.shop, row.id, answers, found.needs, now=house.now(), today=today)
     state = state_by_signs(connection, row.id)
     set_row(write, QUOTES, row, renewed=row.renewed + 1, valid_until=valid_until, state=state)
     write.stock += 1

@@ -184,6 +184,8 @@ def missing_signs(write: Write, shop: Shop, quote: str, answers: Sequence[Mappin
     for row in given:
         answer = answers[row.item - 1]
         finding = next((each for each in answer["findings"] if each["id"] == row.finding), None)
+        if finding is not None and finding["rule"] not in shop.book.rules:
+            continue  # the edition in force has no such rule: there is nothing to agree to anew
         signature = None if finding is None else signature_of(shop, answer, finding)
         if finding is not None and signature != row.signature:
             set_row(write, SIGN_OFFS, row, state="void")

@@ -8,6 +8,7 @@ from typing import Final
 
 from api.figures import mm
 from catalog.model import Catalog, Swatch
+from rules.spec import WORN_IN
 
 ACTIVE: Final = "active"
 _RETIRED: Final = "retired"
@@ -26,7 +27,7 @@ class Code:
 
 def alive(catalog: Catalog) -> dict[str, tuple[Code, ...]]:
     """Return the codes that are neither retired nor used up, by the kind of noun that a column takes."""
-    groups = {"notes": "note", "business_cards": "business_card"}
+    groups = {"notes": "note", "business_cards": "business_card", "notebooks": "notebook", "tools": "tool"}
     methods = dict.fromkeys(method for face in catalog.typefaces.values() for method in face.methods)
     stitches = dict.fromkeys(stitch for pattern in catalog.patterns.values() for stitch in pattern.stitches)
     return {
@@ -72,6 +73,7 @@ def alive(catalog: Catalog) -> dict[str, tuple[Code, ...]]:
             )
             for noun, group in groups.items()
         },
+        "worn_in": tuple(Code(each, each.replace("_", " ").capitalize(), "pocket") for each in WORN_IN),
         "uses": _fine(catalog.uses, "use"),
         "claims": _fine(catalog.claims, "claim"),
     }

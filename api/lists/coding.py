@@ -29,8 +29,11 @@ from rules.table import COLUMNS, Codes, Column, Table, part_slot
 
 #: Combinations of cells that are kept before all are forgotten: letters and sizes never end.
 MOST_KEPT: Final = 10_000
-#: Slots that no rule reads, of one column each: hardly two rows say the same there, so they are looked at in one go.
-_UNREAD: Final = ("reference", "note")
+#: What of a spec is free text: rules read at most whether there is a note.
+NOTE: Final = "note"
+#: Slots whose words no rule reads, of one column each: hardly two rows say the same there, so they are looked at in
+#: one go.
+_UNREAD: Final = ("reference", NOTE)
 #: The columns of a table that have another name than the member of a spec.
 _MEMBER_OF: Final[Mapping[str, str]] = {"named": "lots", "revision": "catalog_revision"}
 #: What is asked for where a sheet has no column for it.
@@ -107,6 +110,14 @@ class Coder:
             return to_spec(spec_in(body if placed[0].column.slot == "pattern" else {**_PATTERN, **body}))
         except RowError:
             return None
+
+    def says(self, placed: Placed, cell: Cell) -> bool:
+        """Whether a cell of an unread slot says anything; one with a fault is read alone anyway."""
+        try:
+            said = placed.column.read(cell, self._convention)
+        except CellError:
+            return False
+        return bool(said) and not str(said).isspace()
 
     def faulty(self, slot: str, placed: Placed, cells: Sequence[Cell]) -> set[int]:
         """Return the places of cells of an unread slot that have a fault."""
@@ -195,6 +206,9 @@ class _Chunk:
         found = {}
         foreign = self._coder.placed("parts", [part for part in parts if part not in pattern.parts])
         for name, value_of in COLUMNS.items():
+            if name == NOTE:
+                found[name] = self._noted(rows)
+                continue
             if name == "foreign" and foreign:
                 own = self._read(foreign, rows)
             else:
@@ -204,6 +218,17 @@ class _Chunk:
             own = _of(parts.get(part), rows)
             found[part_slot(part)] = Column([(spec or _NOTHING).parts.get(part) for spec in own.values], own.codes)
         return Table(pattern, found, len(rows))
+
+    def _noted(self, rows: Codes) -> Column:
+        """Return which rows have a note."""
+        placed = next((placed for slot, placed in self._coder.unread if slot == NOTE), None)
+        if placed is None:
+            return Column([False], np.zeros(len(rows), dtype=np.intp))
+        column = self._column(placed.at)
+        noted = np.array(
+            [self._coder.says(placed, self._cells[placed.at][row]) for row in _firsts(column)], dtype=np.intp
+        )
+        return Column([False, True], noted[column.codes[rows]])
 
 
 def told_apart(cells: Sequence[Cell], *, text: bool) -> Column:

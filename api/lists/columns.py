@@ -88,6 +88,10 @@ def _number(cell: Cell, convention: Convention) -> float | None:
     return None if number is None else float(number)
 
 
+def _items(cell: Cell, convention: Convention) -> list[dict[str, Any]] | None:
+    return [{"item": item} for item in _words(cell, convention) or ()] or None
+
+
 def _truth(cell: Cell, _: Convention) -> bool | None:
     return values.truth(cell)
 
@@ -114,6 +118,7 @@ _UNITS: Final[Mapping[Read, str]] = MappingProxyType(
         _day: "date",
         _words: "codes",
         _notes: "codes",
+        _items: "codes",
         values.whole: "whole number",
     }
 )
@@ -184,6 +189,17 @@ def _columns() -> Iterator[Column]:
     for side, example in (("width", "28"), ("thickness", "3"), ("length", "120")):
         says = f"{side.capitalize()} of the blade."
         yield Column(f"blade_{side}_mm", ("carry", "blade", f"{side}_mm"), _length, says, example)
+    yield Column("notebook", ("carry", "notebook", "item"), _code, "Size of notebook by its code.", codes="notebooks")
+    for side, what, example in (
+        ("width", "Width of the notebook, closed.", "105"),
+        ("height", "Height of the notebook, standing.", "148"),
+        ("block", "Thickness of the notebook's pages, pressed flat.", "9"),
+    ):
+        yield Column(f"notebook_{side}_mm", ("carry", "notebook", f"{side}_mm"), _length, what, example)
+    yield Column(
+        "tools", ("carry", "tools"), _items, "Pens, combs, spectacles by code, with spaces between.", codes="tools"
+    )
+    yield Column("worn_in", ("carry", "worn_in"), _word, "Pocket that the piece is worn in.", codes="worn_in")
     yield Column("use", ("purpose", "use"), _word, "What it is for; needed where a load is borne.", codes="uses")
     yield Column(
         "claims", ("purpose", "claims"), _words, "Properties to be promised, with spaces between.", codes="claims"
@@ -194,9 +210,11 @@ def _columns() -> Iterator[Column]:
     yield Column("ship_to", ("ship_to",), _code, "Country by ISO 3166, or its region; home if empty.", "US-CA")
     yield Column("rush", ("rush",), _truth, "yes to have it made out of turn.")
     yield Column("ready_by", ("ready_by",), _day, "The date on which it is wanted.", "2026-05-29")
-    yield Column("note", ("note",), _letters, "Free text for the maker; no rule reads it.", "A gift: no invoice.")
+    yield Column("note", ("note",), _letters, "Free text for the maker, who reads it first.", "A gift: no invoice.")
     yield Column("repeat_of", ("repeat_of",), _code, "Id of an earlier order that this one repeats.", "O17")
     yield Column("catalog_revision", ("catalog_revision",), _code, "Catalog revision that the row was made with.")
+    yield Column("marks_ok", ("marks_ok",), _truth, "no if small healed marks in the leather are not wanted.")
+    yield Column("mixed_metals_ok", ("mixed_metals_ok",), _truth, "no if fittings of two tones are not wanted.")
     for part, what in PARTS.items():
         yield Column(
             f"{part}_lots", ("lots", part), _words, f"Lots to cut {what} from, with spaces between.",

@@ -75,6 +75,9 @@ def _everywhere(catalog: Catalog, codes: Mapping[str, tuple[Code, ...]]) -> dict
         "mono_foil": _codes_in(codes["foils"]),
         "notes": _codes_in(codes["notes"]),
         "business_card": _codes_in(codes["business_cards"]),
+        "notebook": _codes_in(codes["notebooks"]),
+        "tools": _codes_in(codes["tools"]),
+        "worn_in": _codes_in(codes["worn_in"]),
         "claims": _codes_in(codes["claims"]),
         **{name: _YES_NO for name, column in COLUMNS.items() if column.unit == "yes or no"},
     }

@@ -36,6 +36,6 @@ def _cell(value: Any) -> str | int | float:
 
 
 def _word(value: Any) -> str:
-    if isinstance(value, Mapping):  # banknotes, the only list of objects that has a column
+    if isinstance(value, Mapping):  # banknotes, pens and the like
         return value["item"] if value.get("count") is None else f"{value['item']}:{value['count']}"
     return str(value)

@@ -102,14 +102,14 @@ def _write(
         if found is None:
             return None
         quote, hold = make_quote(house, write, basket, found)
-        answer = keep(write, asked, _shown(write, quote, who))
+        answer = keep(write, asked, _shown(house, write, quote, who))
     house.shelves.adopt(house.shelves.beside(found.shelf, hold))
     return answer
 
 
-def _shown(write: Write, quote: str, who: Caller) -> Answer:
+def _shown(house: House, write: Write, quote: str, who: Caller) -> Answer:
     row = quote_row(write.connection, quote, None)
-    record = quote_record(write.connection, row)
+    record = quote_record(house, write.connection, row)
     return record_answer(201, record_view(record, who), f"/v1/quotes/{row.id}", row.version)
 
 
@@ -146,7 +146,7 @@ def read_quote(
     """Return a quote."""
     with house.store.read() as connection:
         row = quote_row(connection, quote, owner_of(key))
-        record = quote_record(connection, row)
+        record = quote_record(house, connection, row)
     return record_shown(record_view(record, key.caller), row.version)
 
 
@@ -186,6 +186,6 @@ def add_entry(
         else:
             free = key.caller >= Caller.STAFF
             post_entry(house, write, row, body.model_dump(mode="json"), by=key.id, free=free)
-        return _shown(write, row.id, key.caller)
+        return _shown(house, write, row.id, key.caller)
 
     return written(house, asked, act)

@@ -4,32 +4,55 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Path, Query, Request, Response
+from pydantic import Field
 
 from api.deps import NO_QUERY, CallerDep, PublishedDep, least
 from api.errors import not_found
 from api.published import respond
 from api.routes.documented import CONDITIONAL, read_one, tagged
+from api.rule_book import Wanted
+from api.schemas.answer import Severity
+from api.schemas.bases import In
 from api.schemas.figures import Code
 from api.schemas.rules import RuleList, RuleOut
 from api.visibility import Caller
+from rules.ir import Stage
 
 router = APIRouter(tags=["rules"], dependencies=[least(Caller.PAGE)])
+
+
+class RuleQuery(In):
+    """Which rules: all that meet everything that is said."""
+
+    family: Code | None = Field(None, description="Family of the book.", examples=["folds"])
+    stage: Stage | None = Field(None, description="When the rule speaks.")
+    severity: Severity | None = Field(None, description="A severity that it can give.")
+    pattern: Code | None = Field(
+        None,
+        description="Code of a pattern: rules that can apply to it. What follows from the pattern alone leaves a rule"
+        " out; what hangs on a choice does not.",
+        examples=["twofold"],
+    )
 
 
 @router.get(
     "/v1/rules",
     operation_id="listRules",
     summary="List rules",
-    description="Every rule of the book, with reason, formula, limits, source and worked examples.",
+    description="The rules of the book, with reason, formula, limits, source and worked examples.",
     response_model=RuleList,
-    responses=tagged("Rules.", "schema-violation", links=read_one("readRule", "id", "id")),
+    responses=tagged("Rules.", "not-found", "schema-violation", links=read_one("readRule", "id", "id")),
     openapi_extra=CONDITIONAL,
-    dependencies=[NO_QUERY],
 )
-async def list_rules(request: Request, published: PublishedDep, caller: CallerDep) -> Response:
-    """Return the rule book."""
-    return respond(request, published.all("rules", caller))
+def list_rules(
+    request: Request, query: Annotated[RuleQuery, Query()], published: PublishedDep, caller: CallerDep
+) -> Response:
+    """Return the rule book, or the rules of it that are looked for."""
+    wanted = Wanted(query.family, query.stage, query.severity, query.pattern)
+    if wanted == Wanted():
+        return respond(request, published.all("rules", caller))
+    return respond(request, published.rules(wanted, caller))
 
 
 @router.get(

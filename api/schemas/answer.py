@@ -143,11 +143,13 @@ class Withdrawal(Out):
     ground: str | None = Field(None, description="What kind of choice the spec is.", examples=["options_only"])
     law_row: str | None = Field(None, description="Code of the law row.")
     checked_on: IsoDate | None = Field(None, description="When the row was last checked.")
+    review_by: IsoDate | None = Field(None, description="Until when the row is taken as it is.")
 
 
 class Revisions(Out):
     """What the answer was based on: same spec, revisions and date give the same bytes."""
 
+    edition: int | None = Field(None, description="Number of the edition of the workshop's files.", examples=[1])
     catalog: str = Field(description="Catalog revision.", examples=["R12"])
     rule_book: str = Field(description="Hash of the rule book.")
     price_list: str | None = Field(None, description="Hash of the price list.")

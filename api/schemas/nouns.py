@@ -46,6 +46,10 @@ class KindOut(BaseModel):
     lead_days: int | None = Field(None, description="Days until more arrives.")
     minimum_order_sqft: Figure | None = Field(None, description="Least that can be bought, in square feet.")
     lining_only: bool = Field(description="Whether it is for linings only.")
+    coating: str | None = Field(None, description="patent, foil or print: a finish that lies on the grain as a film.")
+    flex_report: str | None = Field(
+        None, description="Whether a test of how the coating stands folding is on file: none or on_file."
+    )
 
 
 class LeatherOut(BaseModel):
@@ -98,6 +102,7 @@ class HardwareOut(BaseModel):
     magnetic: bool = Field(description="Whether it holds a magnet.")
     stock: int | None = Field(None, description="Pieces in stock.")
     break_n: Figure | None = Field(None, description="Breaking load in N; null where it bears no load.")
+    tone: str | None = Field(None, description="What its metal looks like: gold, silver, copper or black.")
 
 
 class TypefaceOut(BaseModel):
@@ -126,7 +131,7 @@ class CarryItemOut(BaseModel):
     """A thing that must fit, from a table of published sizes."""
 
     code: str = Field(description="Code.", examples=["USD"])
-    group: str = Field(description="card, passport, business_card or note.")
+    group: str = Field(description="card, passport, business_card, note, notebook or tool.")
     name: str = Field(description="Name.")
     width_mm: Figure = Field(description="Width in mm.")
     height_mm: Figure = Field(description="Height in mm.")

@@ -47,6 +47,7 @@ class FoldOut(BaseModel):
     panels: list[str] = Field(description="Panels.")
     inner_radius_mm: Figure = Field(description="Inner radius in mm.")
     skived_to_mm: Figure | None = Field(None, description="Thickness to which it is pared, in mm.")
+    daily: bool = Field(description="Whether it is opened and shut each day.")
 
 
 class SpineOut(BaseModel):
@@ -85,12 +86,20 @@ class CarriedOut(BaseModel):
     passport_mm: Figure = Field(description="Passport thickness in mm; 0 for none.")
 
 
+class OutlineOut(BaseModel):
+    """How large the closed piece is."""
+
+    width: Figure = Field(description="Width in mm.")
+    height: Figure = Field(description="Height in mm.")
+
+
 class ClosedOut(BaseModel):
     """The closed piece."""
 
     limit_mm: Figure = Field(description="Thickness at which it becomes too much, in mm.")
     layers: list[LayerOut] = Field(description="Layers of the closed piece.")
     carried: CarriedOut = Field(description="Usual contents.")
+    outline_mm: OutlineOut | None = Field(None, description="Its outline in mm, where it is worn in a pocket.")
 
 
 class FixingOut(BaseModel):

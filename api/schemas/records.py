@@ -22,6 +22,7 @@ from api.schemas.figures import (
     WholeNumber,
 )
 from api.schemas.spec import SpecIn, keyed
+from api.schemas.stages import StageFinding
 
 MOST_ITEMS = 20
 MOST_RECTANGLES = 50
@@ -168,7 +169,9 @@ class SignOffIn(In):
 
     quote: RecordId = Field(description="Id of the quote.")
     item: ItemNumber = Field(description="Number of the item, from 1.")
-    finding: Code = Field(description="Id of the finding in the item's check.", examples=["f1"])
+    finding: Code = Field(
+        description="Id of the finding in the item's check or in the quote's findings.", examples=["f1"]
+    )
     decision: Literal["given", "refused"] = Field("given", description="What the maker says.")
     note: Prose | None = Field(None, description="A word on it, for the workshop.")
     scope: Literal["this_item", "this_lot", "until"] = Field(
@@ -196,7 +199,7 @@ class SignOff(Out):
     state: Literal["asked", "given", "refused", "void"] = Field(description="Where it stands.")
     quote: str = Field(description="Id of the quote.")
     item: int = Field(description="Number of the item, from 1.")
-    finding: str = Field(description="Id of the finding in the item's check.")
+    finding: str = Field(description="Id of the finding in the item's check or in the quote's findings.")
     rule: str = Field(description="Id of the rule.")
     scope: str | None = Field(None, description="How far the agreement reaches.")
     until: IsoDate | None = Field(None, description="The last day of the agreement.")
@@ -233,6 +236,7 @@ class Quote(Out):
     valid_until: IsoDate = Field(description="Last day on which the price stands.")
     hold: Hold = Field(description="What is set aside for it, and until when.")
     items: list[RecordItem] = Field(description="Its items, in the order in which they were sent.")
+    findings: list[StageFinding] = Field(description="What the rules say of it now, beside the checks; worst first.")
     entries: list[Entry] = Field(description="Oldest first.")
 
 

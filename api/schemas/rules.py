@@ -7,19 +7,48 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.schemas.answer import Severity
-from api.schemas.figures import IsoDate
+from api.schemas.bases import Out
+from api.schemas.figures import Figure, IsoDate
+from rules.ir import Stage
 
 
-class LimitOut(BaseModel):
+class LimitFigure(Out):
+    """A figure that a limit is made of."""
+
+    of: Literal["workshop", "rule", "catalog"] = Field(
+        description="Whose figure: the workshop's own limit, a number of the rule, or a figure of the catalog."
+    )
+    says: str = Field(description="What it is, in words.")
+    figure: Figure | None = Field(description="What it stands at; null where each entry of the catalog has its own.")
+    unit: str = Field(description="Unit.")
+    threshold: str | None = Field(description="Name of the workshop's limit.", examples=["small_part_mm"])
+    source: str | None = Field(description="Source of the figure.")
+
+
+class LimitOut(Out):
     """A limit of the rule."""
 
-    model_config = ConfigDict(extra="allow")
-
     measured: str = Field(description="What is measured.")
-    bound: str = Field(description="How the limit bounds it: max, min, between or equal.")
+    bound: str = Field(description="How it bounds: max, min, between, equal; above and below where that is asked for.")
     limit: str = Field(description="The limit in words.")
     unit: str = Field(description="Unit.")
-    severity: Severity = Field(description="What passing it means.")
+    severity: Severity | None = Field(description="What passing it means; null where it decides if the rule applies.")
+    figures: list[LimitFigure] = Field(description="What the limit is made of, as it stands now.")
+    stage: Stage = Field(description="When it is looked at.")
+
+
+class RuleLawRow(Out):
+    """A dated row of the law file: a pointer to look at, never legal advice."""
+
+    code: str = Field(description="Code of the row.", examples=["LR-01"])
+    severity: Severity = Field(description="How it is taken here.")
+    species: str | None = Field(description="The species that it concerns; null: all.")
+    tannage: list[str] = Field(description="The tannages that it concerns; none: all.")
+    destination: str = Field(description="ISO 3166 place, abroad, or any.")
+    says: str = Field(description="What it says.")
+    source: str = Field(description="Where it was read.")
+    checked_on: IsoDate = Field(description="When it was last looked up.")
+    review_by: IsoDate = Field(description="The day from which it needs another look.")
 
 
 class ExampleOut(BaseModel):
@@ -48,12 +77,14 @@ class RuleOut(BaseModel):
     why: str = Field(description="The reason.")
     formula: list[str] = Field(description="How it is judged, clause by clause.")
     limits: list[LimitOut] = Field(description="Its limits.")
-    stage: str = Field(description="When it is judged.")
+    stage: Stage = Field(description="When it is judged.")
+    stages: list[Stage] = Field(description="When its clauses speak, the earliest first.")
     source: str = Field(description="Where it comes from.")
     valid_from: IsoDate | None = Field(None, description="First day on which it holds.")
     valid_until: IsoDate | None = Field(None, description="Last day on which it holds.")
     review_by: IsoDate | None = Field(None, description="When it is to be looked at again.")
     examples: list[ExampleOut] = Field(description="Worked examples.")
+    law_rows: list[RuleLawRow] = Field(description="Dated rows of the law file under this id.")
 
 
 class RuleList(BaseModel):

@@ -103,14 +103,41 @@ class BladeIn(In):
     length_mm: Millimeters = Field(description="Length of the blade, in mm.")
 
 
+class NotebookIn(In):
+    """A notebook to carry, closed and standing: a published size by its code, or its own sizes, which count first."""
+
+    item: Code | None = Field(None, description="Code of a carry item of the group notebook.", examples=["NB-A6"])
+    width_mm: Millimeters | None = Field(None, description="Width of the cover in mm.", examples=[105])
+    height_mm: Millimeters | None = Field(None, description="Height of the cover in mm.", examples=[148])
+    block_mm: Millimeters | None = Field(
+        None,
+        description="Thickness of its pages together in mm, pressed flat; null where nobody measured.",
+        examples=[9],
+    )
+
+
+class ToolIn(In):
+    """A pen, a comb or spectacles to carry."""
+
+    item: Code = Field(description="Code of a carry item of the group tool.", examples=["TO-PEN"])
+
+
 class CarryIn(In):
-    """What the piece must hold."""
+    """What the piece must hold, and the pocket of clothes that it goes into itself."""
 
     cards: Count | None = Field(None, description="Payment cards; 0 means none.")
     notes: Annotated[list[NotesIn], Field(max_length=_MAX_KEYS)] | None = Field(None, description="Banknotes.")
     business_cards: BusinessCardsIn | None = Field(None, description="Business cards.")
     passport: PassportIn | None = Field(None, description="A passport.")
     blade: BladeIn | None = Field(None, description="A blade.")
+    notebook: NotebookIn | None = Field(None, description="A notebook; no rule asks for one.")
+    tools: Annotated[list[ToolIn], Field(max_length=_MAX_KEYS)] | None = Field(
+        None, description="Pens, combs and spectacles."
+    )
+    worn_in: Literal["back_pocket", "front_pocket", "inside_pocket"] | None = Field(
+        None,
+        description="The pocket of clothes that the closed piece goes into; null: not asked, and nothing is said.",
+    )
 
 
 class PurposeIn(In):
@@ -130,7 +157,10 @@ class SpecIn(In):
     model_config = ConfigDict(extra="forbid", title="Spec")
 
     reference: Line | None = Field(None, description="The caller's own name for this spec.", examples=["web-20391"])
-    note: Prose | None = Field(None, description="Free text for the maker. No rule reads it.")
+    note: Prose | None = Field(
+        None,
+        description="Free text for the maker, who reads it before agreeing to a quote. No rule reads what it says.",
+    )
     pattern: Code = Field(description="Code of a pattern.", examples=["twofold"])
     parts: dict[Slot, PartIn | None] | None = Field(
         None,
@@ -165,6 +195,17 @@ class SpecIn(In):
     )
     repeat_of: Code | None = Field(None, description="Id of an earlier order that this one repeats.")
     catalog_revision: Code | None = Field(None, description="Catalog revision that the spec was made with.")
+    marks_ok: Truth | None = Field(
+        None,
+        description="Whether the customer takes small healed marks in the leather. true: yes, wherever they are. "
+        "false: rather none, so hides of the best grade go first and a part that still comes from another is named. "
+        "null: not asked, and nothing is said.",
+    )
+    mixed_metals_ok: Truth | None = Field(
+        None,
+        description="Whether fittings of two tones of metal may meet in one piece. true: yes. false: the maker agrees "
+        "first where they do. null: not asked, and nothing is said.",
+    )
 
 
 def to_spec(body: SpecIn) -> trade.Spec:
@@ -192,6 +233,8 @@ def to_spec(body: SpecIn) -> trade.Spec:
         lots={part: tuple(lots) for part, lots in (body.lots or {}).items() if lots},
         repeat_of=body.repeat_of,
         catalog_revision=body.catalog_revision,
+        marks_ok=body.marks_ok,
+        mixed_metals_ok=body.mixed_metals_ok,
         reference=body.reference,
         note=body.note,
     )
@@ -231,6 +274,9 @@ def _carry(carry: CarryIn | None) -> trade.Carry:
         passport_um=None if passport is None or passport.thickness_mm is None else um(passport.thickness_mm),
         passport=passport is not None,
         blade=_blade(carry.blade),
+        notebook=_notebook(carry.notebook),
+        tools=tuple(tool.item for tool in carry.tools or ()),
+        worn_in=carry.worn_in,
     )
 
 
@@ -242,6 +288,15 @@ def _blade(blade: BladeIn | None) -> trade.Blade | None:
     if blade is None:
         return None
     return trade.Blade(um(blade.width_mm), um(blade.thickness_mm), um(blade.length_mm))
+
+
+def _notebook(notebook: NotebookIn | None) -> trade.Notebook | None:
+    if notebook is None:
+        return None
+    width, height, block = (
+        None if length is None else um(length) for length in (notebook.width_mm, notebook.height_mm, notebook.block_mm)
+    )
+    return trade.Notebook(notebook.item, width, height, block)
 
 
 def _purpose(purpose: PurposeIn | None) -> trade.Purpose:

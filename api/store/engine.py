@@ -29,9 +29,9 @@ from api.store.tables import STANDING
 #: Seconds to wait for another writer before giving up, unless told otherwise.
 PATIENCE: Final = 10.0
 _LOCK_NOT_AVAILABLE: Final = "55P03"
-_STANDING: Final = "SELECT stock, backlog, keys FROM standing"
-_READ: Final = text("SELECT stock, backlog, keys, number FROM standing WHERE id = 1")
-_READ_LOCKED: Final = text("SELECT stock, backlog, keys, number FROM standing WHERE id = 1 FOR UPDATE")
+_STANDING: Final = "SELECT stock, backlog, keys, edition FROM standing"
+_READ: Final = text("SELECT stock, backlog, keys, number, edition FROM standing WHERE id = 1")
+_READ_LOCKED: Final = text("SELECT stock, backlog, keys, number, edition FROM standing WHERE id = 1 FOR UPDATE")
 
 
 class BusyError(Exception):
@@ -39,27 +39,35 @@ class BusyError(Exception):
 
 
 class Revisions(NamedTuple):
-    """How often stock, backlog and keys changed so far."""
+    """How often stock, backlog and keys changed so far, and which edition is in force (0: none yet).
+
+    A new edition counts as a change of stock and of backlog too, so whoever compares these has compared all.
+    """
 
     stock: int
     backlog: int
     keys: int
+    edition: int = 0
 
 
 @dataclass(slots=True)
 class Write:
-    """A transaction that may change the store. ``stock`` and the others count what it changes."""
+    """A transaction that may change the store. ``stock`` and the others count what it changes.
+
+    ``edition`` is the one in force at its end.
+    """
 
     connection: Connection
     stock: int
     backlog: int
     keys: int
     number: int
+    edition: int
 
     @property
     def revisions(self) -> Revisions:
         """Return the revisions as this transaction leaves them."""
-        return Revisions(self.stock, self.backlog, self.keys)
+        return Revisions(self.stock, self.backlog, self.keys, self.edition)
 
     def next_number(self) -> int:
         """Return a number that no record has had."""
@@ -110,7 +118,7 @@ class Store:
                 before = tuple(row)
                 write = Write(connection, *before)
                 yield write
-                after = (write.stock, write.backlog, write.keys, write.number)
+                after = (write.stock, write.backlog, write.keys, write.number, write.edition)
                 if after != before:
                     connection.execute(_set_standing(after))
         finally:
@@ -132,9 +140,9 @@ def revisions_on(connection: Connection) -> Revisions:
     return Revisions(*connection.exec_driver_sql(_STANDING).one())
 
 
-def _set_standing(after: tuple[int, int, int, int]) -> Any:
-    stock, backlog, keys, number = after
-    return STANDING.update().values(stock=stock, backlog=backlog, keys=keys, number=number)
+def _set_standing(after: tuple[int, int, int, int, int]) -> Any:
+    stock, backlog, keys, number, edition = after
+    return STANDING.update().values(stock=stock, backlog=backlog, keys=keys, number=number, edition=edition)
 
 
 def _is_busy(bad: DBAPIError) -> bool:

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Row, func, insert, select, update
 
 from api.store.engine import Write
 from api.store.tables import ENTRIES, HOLDS, LOTS, ORDERS, STANDING, SUPPLIES
+from catalog.goods import NO_CARE
 from catalog.model import Catalog, FreeRectangle, Lot, Span, Typeface
 from rules.needs import SUPPLY_FIELDS, Needs, less, needs_from, with_retired
 
@@ -59,6 +60,13 @@ def on_the_shelf(connection: Connection, catalog: Catalog) -> Catalog:
     )
 
 
+def with_unknown_lots(connection: Connection, catalog: Catalog, base: Catalog) -> Catalog:
+    """Return a stock with the lots that a catalog's files name and the store has never had, as they would come in."""
+    known = set(connection.execute(select(LOTS.c.code)).scalars())
+    new = {code: lot for code, lot in catalog.lots.items() if code not in known}
+    return replace(base, lots={**base.lots, **new}) if new else base
+
+
 def live_holds(connection: Connection) -> tuple[Held, ...]:
     """Return the live holds in the order of granting."""
     rows = connection.execute(select(HOLDS).where(HOLDS.c.state == "live").order_by(HOLDS.c.number))
@@ -102,6 +110,7 @@ def _lot(row: Any, catalog: Catalog) -> Lot | None:
         drift_milli=row.drift_milli,
         stamp_legible=row.stamp_legible,
         grade=row.grade,
+        care=NO_CARE if (known := catalog.lots.get(row.code)) is None else known.care,
     )
 
 
@@ -125,7 +134,7 @@ def _cased(face: Typeface, row: Any) -> Typeface:
 
 
 def seed(write: Write, catalog: Catalog, at: str) -> None:
-    """Fill an empty store with the catalog's figures, each as an opening entry."""
+    """Fill an empty store with the catalog's figures, each as an opening entry; the first edition counts the change."""
     lots, supplies = _opening_lots(catalog), _opening_supplies(catalog)
     connection = write.connection
     if lots:
@@ -136,8 +145,6 @@ def seed(write: Write, catalog: Catalog, at: str) -> None:
     if entries:
         connection.execute(insert(ENTRIES), entries)
     connection.execute(update(STANDING).values(seeded_from=catalog.workshop.catalog_revision))
-    write.stock += 1
-    write.backlog += 1
 
 
 def add_unknown_supplies(write: Write, catalog: Catalog, at: str) -> bool:
@@ -148,6 +155,19 @@ def add_unknown_supplies(write: Write, catalog: Catalog, at: str) -> bool:
         write.connection.execute(insert(SUPPLIES), new)
         write.connection.execute(insert(ENTRIES), [_opening("supply", row, at) for row in new])
     return bool(new)
+
+
+def add_unknown_lots(write: Write, catalog: Catalog, at: str) -> list[str]:
+    """Take in the lots that the catalog's files name and the store has never had; return their codes."""
+    known = set(write.connection.execute(select(LOTS.c.code)).scalars())
+    rows = [row for row in _opening_lots(catalog) if row["code"] not in known]
+    if rows:
+        last = write.connection.execute(select(func.coalesce(func.max(LOTS.c.place), -1))).scalar_one()
+        for place, row in enumerate(rows, 1 + int(last)):
+            row["place"] = place
+        write.connection.execute(insert(LOTS), rows)
+        write.connection.execute(insert(ENTRIES), [_opening("lot", row, at) for row in rows])
+    return [row["code"] for row in rows]
 
 
 def is_new(connection: Connection) -> bool:

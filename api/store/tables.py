@@ -39,7 +39,7 @@ class _Row(SQLModel):
 
 
 class Standing(_Row, table=True):
-    """One row: how often stock, backlog and keys changed, and the last number given to a record.
+    """One row: how often stock, backlog and keys changed, the last number given to a record, the edition in force.
 
     Whoever changes stock holds this row for the length of the transaction, so that changes come one
     after another on either database.
@@ -54,6 +54,20 @@ class Standing(_Row, table=True):
     keys: int
     number: int
     seeded_from: str
+    edition: int = Field(description="Number of the edition in force; 0 before the first.")
+
+
+class EditionRow(_Row, table=True):
+    """The workshop's files as they were put in force: JSON, text by file name. Never changed, never deleted."""
+
+    __tablename__ = "edition"
+
+    number: int = Field(primary_key=True)
+    at: str
+    by: str
+    files: str = _json()
+    content_hash: str
+    note: str | None
 
 
 class LotRow(_Row, table=True):
@@ -352,6 +366,7 @@ def _table(row: type[SQLModel]) -> Table:
 
 #: The tables under the rows, for statements: a column of a row is typed as what it holds, not as a column.
 STANDING: Final = _table(Standing)
+EDITIONS: Final = _table(EditionRow)
 LOTS: Final = _table(LotRow)
 SUPPLIES: Final = _table(SupplyRow)
 ENTRIES: Final = _table(EntryRow)

@@ -4,6 +4,7 @@ A family's module never imports another's; what they share stands in :mod:`rules
 """
 
 from rules.measures import (
+    carried,
     choices,
     color,
     edges,
@@ -11,16 +12,22 @@ from rules.measures import (
     folds,
     hardware,
     law,
+    lengths,
+    lots,
     monograms,
+    offers,
+    parcels,
     price,
     sides,
     stacks,
     stitches,
     stock,
+    templates,
     thickness,
 )
 
 __all__ = [
+    "carried",
     "choices",
     "color",
     "edges",
@@ -28,11 +35,16 @@ __all__ = [
     "folds",
     "hardware",
     "law",
+    "lengths",
+    "lots",
     "monograms",
+    "offers",
+    "parcels",
     "price",
     "sides",
     "stacks",
     "stitches",
     "stock",
+    "templates",
     "thickness",
 ]

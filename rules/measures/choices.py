@@ -96,3 +96,9 @@ def revision_named(whole: Whole) -> bool:
 def revision_current(whole: Whole) -> bool:
     """Whether the revision named is the catalog's own."""
     return whole.piece.spec.catalog_revision == whole.piece.catalog.workshop.catalog_revision
+
+
+@truth("piece.noted", "there is a free-text note", reads=["note"])
+def noted(whole: Whole) -> bool:
+    """Whether the spec has a note. What it says only a person can read."""
+    return whole.piece.spec.noted

@@ -80,3 +80,10 @@ def beside_outside(part: PartScope) -> bool:
 def lightness(part: PartScope) -> int | None:
     """Return L* of the leather, thousandths."""
     return None if part.part.leather is None else part.part.leather.swatch.lightness_milli
+
+
+@truth("piece.outside_known", "the outside was chosen by its color", reads=["leather"], of=("outside",))
+def outside_known(whole: Whole) -> bool:
+    """Whether the outside's leather is known."""
+    outside = whole.piece.outside
+    return outside is not None and outside.leather is not None

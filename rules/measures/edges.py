@@ -122,3 +122,10 @@ def stain_lighter_by(whole: Whole) -> Fraction | None:
 def _lightness(swatch: Swatch) -> Fraction:
     """Return L* in thousandths, kept to a millionth of one: a difference is not taken of rounded figures."""
     return Fraction(round(swatch.lab[0] * 10**9), 10**6)
+
+
+@number("piece.edge_open_for", "days", "days since the edge finish was opened", reads=["edge", "today"])
+def edge_open_for(whole: Whole) -> int | None:
+    """Return the days since the bottle was opened; None where nobody keeps book of it."""
+    edge = whole.piece.edge
+    return None if edge is None or edge.opened_on is None else (whole.case.today - edge.opened_on).days

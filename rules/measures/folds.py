@@ -9,8 +9,9 @@ from __future__ import annotations
 from fractions import Fraction
 
 from catalog.model import Number
+from catalog.vocabulary import COATINGS, FLEX_REPORTS
 from rules.subjects import FoldUse, Whole
-from rules.vocabulary import number, truth
+from rules.vocabulary import number, truth, word
 
 
 def bend_strain(thickness_um: int, inner_radius_um: int) -> Fraction:
@@ -72,6 +73,24 @@ def pared(use: FoldUse) -> bool | None:
     return use.case.shape.panels_stack(use.fold.panels, None).total_um > use.fold.skived_to_um
 
 
+@truth("fold.daily", "the fold is opened and shut each day", reads=["pattern"])
+def daily(use: FoldUse) -> bool:
+    """Whether the pattern says that it is opened each day."""
+    return use.fold.daily
+
+
+@word("fold.coating", "finish that lies on the outer leather as a film", reads=["leather"], levels=("none", *COATINGS))
+def coating(use: FoldUse) -> str | None:
+    """Return the outer kind's coating, or none."""
+    return None if use.outer.kind is None else use.outer.kind.coating or "none"
+
+
+@word("fold.flex_report", "test of how the finish stands folding", reads=["leather"], levels=FLEX_REPORTS)
+def flex_report(use: FoldUse) -> str | None:
+    """Return none or on_file as the outer kind has it; None where nobody was asked."""
+    return None if use.outer.kind is None else use.outer.kind.flex_report
+
+
 @number(
     "piece.strap_stretch", "percent", "stretch of the strap", reads=["leather", "pattern"], of=("outside", "lining")
 )
@@ -90,3 +109,15 @@ def pocket_stretch(whole: Whole) -> Number | None:
     """Return the stretch of the part ``pockets``, percent."""
     pockets = whole.piece.parts.get("pockets")
     return None if pockets is None or pockets.kind is None else pockets.kind.stretch_percent
+
+
+@truth("fold.across_spine", "the fold runs across the line of the spine", reads=["pattern"])
+def across_spine(use: FoldUse) -> bool | None:
+    """Whether the fold runs across the spine; None where the template does not say."""
+    return use.fold.across_spine
+
+
+@number("fold.stretch", "percent", "stretch of the leather outside of the fold", reads=["leather"])
+def fold_stretch(use: FoldUse) -> Number | None:
+    """Return the outer kind's stretch, percent."""
+    return None if use.outer.kind is None else use.outer.kind.stretch_percent

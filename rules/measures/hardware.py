@@ -187,6 +187,18 @@ def in_stock(use: HardwareCount) -> int:
     return use.hardware.stock
 
 
+@number("piece.tones", "count", "tones of metal in the piece", reads=["hardware"])
+def tones(whole: Whole) -> int:
+    """Return how many different tones the fittings have; one whose tone nobody said counts for none."""
+    return len({hardware.tone for hardware in whole.piece.hardware.values()} - {None})
+
+
+@truth("piece.mixed_metals_ok", "fittings of two tones may meet", reads=["mixed_metals_ok"])
+def mixed_metals_ok(whole: Whole) -> bool | None:
+    """Return the customer's answer; None where nobody asked."""
+    return whole.piece.spec.mixed_metals_ok
+
+
 @truth("piece.skin_contact", "the piece is worn on the skin", reads=["pattern"])
 def skin_contact(whole: Whole) -> bool | None:
     """Whether the pattern touches the skin."""
@@ -264,3 +276,9 @@ def use_listed(whole: Whole) -> bool | None:
     if piece.use is None or piece.pattern is None or piece.use not in piece.catalog.uses:
         return None
     return piece.use in piece.pattern.uses
+
+
+@truth("fitting.faces_leather", "its metal lies on leather or on what is carried", reads=["hardware"])
+def faces_leather(use: HardwareCount) -> bool | None:
+    """Whether the metal faces leather or a screen; None where nobody asks."""
+    return use.hardware.faces_leather

@@ -12,27 +12,10 @@ from typing import Any
 
 from catalog.model import LawRow
 from rules.case import Case
+from rules.law_rows import covers, of_region
 from rules.piece import Piece
 from rules.subjects import PartScope, Scope, Whole, pointers
 from rules.vocabulary import number, subject, truth, word, words
-
-_ABROAD, _ANY = "abroad", "any"
-
-
-def covers(row: LawRow, piece: Piece) -> bool:
-    """Whether a row's destination is where the piece goes; a country's row covers its regions."""
-    to, country = piece.ship_to, piece.ship_to.partition("-")[0]
-    if row.destination == _ANY:
-        return True
-    if row.destination == _ABROAD:
-        return country != piece.catalog.workshop.home_country.upper()
-    return row.destination.upper() in (to, country)
-
-
-def of_region(row: LawRow, piece: Piece) -> bool:
-    """Whether a row bans a region of a country that is named without its region."""
-    country, _, region = row.destination.upper().partition("-")
-    return bool(region) and piece.ship_to == country
 
 
 @dataclass(frozen=True)
@@ -188,3 +171,9 @@ def each_claim(case: Case) -> Iterator[ClaimUse]:
 def claim_grade(use: ClaimUse) -> str:
     """Return the law file's word."""
     return use.piece.catalog.claims[use.claim]
+
+
+@word("part.reports", "reports on harmful substances", reads=["leather"], levels=("on_file", "missing"))
+def reports(part: PartScope) -> str | None:
+    """Return whether the supplier's reports are on file; None where nobody keeps book of them."""
+    return part.kind.reports

@@ -251,3 +251,20 @@ def foil_needed(use: MonogramUse) -> Number | None:
 def foil_left(use: MonogramUse) -> int | None:
     """Return what the roll holds, um."""
     return None if use.piece.foil is None else use.piece.foil.left_um
+
+
+#: Capitals and signs that look the same in a mirror.
+_MIRROR_SAFE = frozenset("AHIMOTUVWXY.-| ")
+
+
+@truth("monogram.mirrored", "the same letters stand on both of a pair", reads=["monogram"])
+def mirrored(use: MonogramUse) -> bool | None:
+    """Whether the zone is on both panels of a pair; None where the template does not say."""
+    return None if use.piece.zone is None else use.piece.zone.mirrored
+
+
+@truth("monogram.mirror_safe", "the letters look the same in a mirror", reads=["letters"])
+def mirror_safe(use: MonogramUse) -> bool:
+    """Whether every sign and their order are the same in a mirror."""
+    text = use.monogram.text
+    return set(text) <= _MIRROR_SAFE and text == text[::-1]

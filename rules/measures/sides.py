@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from catalog.vocabulary import STAMP_PLACES
 from rules.piece import FLESH
 from rules.subjects import PartScope, Whole
 from rules.vocabulary import number, truth, word
@@ -51,3 +52,22 @@ def quantity(whole: Whole) -> int:
 def lining_only(part: PartScope) -> bool:
     """Whether the kind may serve as a lining only."""
     return part.kind.lining_only
+
+
+@truth("piece.marks_ok", "small healed marks are welcome", reads=["marks_ok"])
+def marks_ok(whole: Whole) -> bool | None:
+    """Return the customer's answer; None where nobody asked."""
+    return whole.piece.spec.marks_ok
+
+
+@truth("part.grade_a", "the part comes from grade A only", reads=["lots"])
+def grade_a(part: PartScope) -> bool | None:
+    """Whether every lot of the part is grade A; None where it has none."""
+    lots = part.case.lots_for(part.part.code)
+    return all(lot.grade == "A" for lot in lots) if lots else None
+
+
+@word("piece.mark_lands", "where the hide's stamp comes to lie", reads=["pattern"], levels=STAMP_PLACES)
+def mark_lands(whole: Whole) -> str | None:
+    """Return clear, fold, seam or hole; None where the template does not say."""
+    return None if whole.piece.pattern is None else whole.piece.pattern.stamp_lands

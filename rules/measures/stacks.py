@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from catalog.model import Number
 from rules.closed import closed_um
 from rules.subjects import LayerUse, SeamUse, SpineUse, Whole
@@ -104,3 +106,16 @@ def closed(whole: Whole) -> Number | None:
 def closed_limit(whole: Whole) -> int | None:
     """Return the pattern's limit, um."""
     return None if whole.case.pattern is None else whole.case.pattern.closed.limit_um
+
+
+@number("seam.step", "mm", "most that neighboring layers differ where neither is pared", reads=["lots", "side"])
+def step(use: SeamUse) -> int | None:
+    """Return the largest difference of two layers that lie on each other unpared, um; None where none do."""
+    shape, layers = use.case.shape, use.seam.layers
+    steps = []
+    for below, above in pairwise(layers):
+        one, other = shape.layer_um(below), shape.layer_um(above)
+        pared = below.skived_to_um is not None or above.skived_to_um is not None
+        if one is not None and other is not None and not pared:
+            steps.append(abs(one - other))
+    return max(steps, default=None)

@@ -7,7 +7,7 @@ from fractions import Fraction
 from catalog.model import Number
 from rules.subjects import Whole
 from rules.thread import stitches_of
-from rules.vocabulary import number
+from rules.vocabulary import number, word
 
 
 @number("piece.thread_ratio", "ratio", "thread diameter to stitch pitch", reads=["thread", "pattern"])
@@ -51,3 +51,14 @@ def end_seam_strength(whole: Whole) -> Number | None:
         return None
     stitches = stitches_of(pattern, pattern.seams[pattern.load.end_seam])
     return stitches * 2 * thread.break_n * whole.piece.threshold("stitch_loop_factor")
+
+
+@word(
+    "piece.thread_supply",
+    "whether more of the thread can be had",
+    reads=["thread"],
+    levels=("ongoing", "last_spool", "discontinued"),
+)
+def thread_supply(whole: Whole) -> str | None:
+    """Return ongoing, last_spool or discontinued; None where nobody keeps book of it."""
+    return None if whole.piece.thread is None else whole.piece.thread.supply

@@ -112,6 +112,17 @@ def lots_drift(use: LeatherUse) -> int | None:
     return sum(drifts[:2]) if len(drifts) > 1 else None
 
 
+@number("leather.face_lots", "count", "lots that the sides seen together are cut from", reads=["lots", "pattern"])
+def face_lots(use: LeatherUse) -> int | None:
+    """Return how many lots the parts of this leather that are seen side by side come from.
+
+    None where the template does not say which are, or where none of them has its lots.
+    """
+    faces = () if use.case.pattern is None else use.case.pattern.faces
+    lots = {lot.code for part in use.used_in if part in faces for lot in use.case.lots_for(part)}
+    return len(lots) or None
+
+
 @dataclass(frozen=True)
 class PartShare(LeatherUse):
     """A part with its share of a leather: whether the lots hold it depends on every part cut from it."""

@@ -40,6 +40,8 @@ FIELDS = [
      "1:1: missing: left_m"),
     ("kinds.yaml", "tannage: vegetable", "tannage: vegtable",
      "4:12: tannage: 'vegtable' is not known here; did you mean 'vegetable'?"),
+    ("kinds.yaml", "  stiff: false\n", "  stiff: false\n  coating: patnt\n",
+     "17:12: coating: 'patnt' is not known here; did you mean 'patent'?"),
     ("kinds.yaml", "split: fine", "split: never",
      "6:10: split: 'never' is not known here; expected one of fine, sign_off, refuse"),
     ("kinds.yaml", "split: fine", "split: no",

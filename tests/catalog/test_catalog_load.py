@@ -212,3 +212,31 @@ def test_a_file_that_is_neither_the_catalogs_nor_the_houses_is_refused(
 ) -> None:
     with pytest.raises(Faults, match="unknown file"):
         load_catalog({**oddlestone_files, name: ""})
+
+
+def test_what_is_not_asked_of_goods_is_absent(oddlestone: Catalog, tiny_catalog: Catalog) -> None:
+    deer, goat, own = oddlestone.kinds["deer"], oddlestone.kinds["goat"], next(iter(tiny_catalog.kinds.values()))
+    assert [(kind.coating, kind.flex_report) for kind in (deer, goat, own)] == [
+        ("print", "none"),
+        (None, None),
+        (None, None),
+    ]
+    assert [oddlestone.hardware[code].tone for code in ("HW-RIV9-BR", "HW-RING30-SS", "HW-MAG14")] == [
+        "gold",
+        "silver",
+        None,
+    ]
+    assert [oddlestone.patterns["belt"].folds["buckle"].daily, oddlestone.patterns["twofold"].folds["spine"].daily] == [
+        False,
+        True,
+    ]
+    closed = [oddlestone.patterns[code].closed for code in ("longfold", "belt")]
+    assert [(each.width_um, each.height_um) for each in closed] == [(190_000, 98_000), (None, None)]
+    assert {item.group for item in tiny_catalog.carry_items.values()} == {"card", "business_card", "note"}
+    assert [row.jurisdiction for row in tiny_catalog.law_rows.values()] == [None, None]
+
+
+def test_a_law_row_is_past_its_review_from_the_day_after_on(oddlestone: Catalog) -> None:
+    row = oddlestone.law_rows["LR-01"]
+    assert row.jurisdiction == "California, United States"
+    assert [row.past_review(day) for day in (date(2026, 8, 31), date(2026, 9, 1))] == [False, True]

@@ -42,6 +42,11 @@ SEEN = {
 ROUNDED = {"USD": ("banknote", "USD all")}
 BY_STANDARD = {"ID-1": ("card", "ID-1"), "ID-3": ("passport", "TD3 booklet page")}
 
+# ISO 216: A0 is 841 x 1189 mm, each next size half of the one before, rounded down to whole mm. From memory.
+BY_HALVES = {"NB-A5": 5, "NB-A6": 6, "NB-A7": 7}
+# Nobody publishes how large a pen is.
+IN_USE = {"TO-PEN", "TO-COMB", "TO-SPEC"}
+
 # Not checked: one weak page, and memory. Their source in the catalog says so too.
 NOT_USED = {"GBP5": ("banknote", "GBP 5 polymer"), "GBP10": ("banknote", "GBP 10 polymer")}
 
@@ -83,8 +88,22 @@ def test_a_dollar_note_is_the_issuers_inches_rounded_up_to_a_tenth(oddlestone: C
         assert 0 <= ours - published * 1000 < step
 
 
+@pytest.mark.parametrize(("code", "size"), BY_HALVES.items())
+def test_a_notebook_is_a_sheet_of_iso_216_standing(oddlestone: Catalog, code: str, size: int) -> None:
+    width, height = 841, 1189
+    for _ in range(size):
+        width, height = height // 2, width
+    item = oddlestone.carry_items[code]
+    assert (item.width_um, item.height_um) == (width * 1000, height * 1000)
+    assert "from memory" in item.source
+
+
+def test_tools_say_that_nobody_publishes_their_sizes(oddlestone: Catalog) -> None:
+    assert all("no source" in oddlestone.carry_items[code].source for code in IN_USE)
+
+
 def test_every_item_of_the_demo_is_checked_or_listed_as_not_used(oddlestone: Catalog) -> None:
-    assert set(oddlestone.carry_items) == {*SEEN, *ROUNDED, *BY_STANDARD, *NOT_USED}
+    assert set(oddlestone.carry_items) == {*SEEN, *ROUNDED, *BY_STANDARD, *BY_HALVES, *IN_USE, *NOT_USED}
     for code, key in NOT_USED.items():
         assert PUBLISHED[key]["status"] in {"memory", "seen_weak"}
         assert oddlestone.carry_items[code].source.startswith("from memory")

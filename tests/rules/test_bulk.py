@@ -19,6 +19,7 @@ from rules.brief import Brief, brief_of
 from rules.bulk import Bulk, briefs_of
 from rules.check import judge
 from rules.sample import as_repeat, sample_specs
+from rules.sample_more import with_more
 from rules.shop import Shop, open_shop
 from rules.spec import PartChoice, Spec
 from rules.table import tables_of
@@ -63,6 +64,24 @@ def test_the_examples_have_the_verdicts_that_they_have_alone(shop: Shop, today: 
     specs = [to_spec(SpecIn.model_validate(each["spec"])) for each in json.loads(EXAMPLES.read_text("utf-8"))]
     assert len(specs) > 10
     assert different(shop, specs, today) == []
+
+
+def test_rows_that_say_more_have_the_verdicts_that_they_have_alone(shop: Shop, today: date) -> None:
+    draw = random.Random("more")
+    specs = [with_more(spec, shop.catalog, draw) for spec in sample_specs(shop.catalog, draw, today, 1_200)]
+    assert different(shop, specs, today) == []
+    fired = Counter(rule for brief in briefs_of(shop, specs, today) for rule, _ in brief.fired)
+    asked = ("CAT-09", "FIT-11", "FIT-13", "FIT-14", "HDW-06", "SID-04")
+    assert [rule for rule in asked if fired[rule] < 10] == []
+
+
+def test_rows_that_rest_on_law_past_its_review_say_so_as_they_do_alone(shop: Shop) -> None:
+    late = date(2027, 3, 1)
+    specs = list(sample_specs(shop.catalog, random.Random("late"), date(2026, 3, 2), 600))
+    assert different(shop, specs, late) == []
+    told = [brief.headline for brief in briefs_of(shop, specs, late)]
+    assert sum(line.startswith("Law note past its review date") for line in told) > 10
+    assert max(map(len, told)) <= 120
 
 
 def test_rows_that_name_lots_get_them(shop: Shop, today: date) -> None:

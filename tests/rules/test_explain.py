@@ -28,7 +28,7 @@ def test_each_finding_is_its_rules_word_and_every_rule_has_one(shop: Shop, today
     for spec in sample_specs(shop.catalog, random.Random("explain"), today, 120):
         answer = check(shop, spec, today=today, explain=True)
         told = {each["rule"]: each["kind"] for each in answer["explained"]}
-        assert list(told) == sorted(shop.book.rules)
+        assert list(told) == sorted(rule.id for rule in shop.book.rules.values() if "check" in rule.stages)
         worst: dict[str, str] = {}
         for finding in answer["findings"]:
             kind = KIND[finding["severity"]]

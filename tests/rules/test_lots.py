@@ -132,7 +132,8 @@ def test_random_specs_reach_every_outcome_and_every_rule(random_specs: list[Spec
         fired.update({finding.rule for finding in verdict.findings})
     assert len(random_specs) == RANDOM_SPECS
     assert {outcome for outcome in OUTCOMES if outcomes[outcome] < 0.15 * RANDOM_SPECS} == set()
-    assert {rule: fired[rule] for rule in shop.book.rules if fired[rule] < 20} == {}
+    asked = [rule.id for rule in shop.book.rules.values() if "check" in rule.stages]
+    assert {rule: fired[rule] for rule in asked if fired[rule] < 20} == {}
 
 
 @pytest.mark.parametrize("seed", range(10))

@@ -24,8 +24,9 @@ from rules.findings import findings_of
 from rules.lots import find_best
 from rules.piece import Piece
 from rules.sample import as_repeat, sample_specs
+from rules.sample_more import with_more
 from rules.shop import Shop, open_shop
-from rules.spec import Blade, BusinessCardsAsked, Carry, Monogram, NoteAsked, Purpose, Spec
+from rules.spec import WORN_IN, Blade, BusinessCardsAsked, Carry, Monogram, NoteAsked, Notebook, Purpose, Spec
 from rules.vocabulary import SUBJECTS, TERMS, Subject
 
 Draw = random.Random
@@ -59,9 +60,15 @@ def _letters(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
 def _carry(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
     notes = (NoteAsked("EUR50", draw.randrange(1, 9)),)
     cards = BusinessCardsAsked("BC-EU", draw.randrange(1, 9))
+    blade = Blade(30_000, 3_000, draw.choice((4_500, 100_000)))
+    notebook = Notebook(draw.choice(("NB-A6", None)), None, 5_000, draw.choice((None, 2_500)))
     return replace(
-        spec, carry=Carry(draw.randrange(9), notes, cards, 4_500, passport=True, blade=Blade(30_000, 3_000, 100_000))
-    )
+        spec,
+        carry=Carry(
+            draw.randrange(9), notes, cards, 4_500, passport=True, blade=blade,
+            notebook=notebook, tools=(draw.choice(("TO-PEN", "TO-COMB")), "TO-SPEC"), worn_in=draw.choice(WORN_IN),
+        ),
+    )  # fmt: skip
 
 
 def _side(spec: Spec, catalog: Catalog, draw: Draw) -> Spec:
@@ -106,6 +113,9 @@ CHANGES: dict[str, Change] = {
     "ready_by": one_of("ready_by", lambda *_: [date(2026, 3, 2) + timedelta(days=days) for days in range(60)]),
     "repeat": as_repeat,
     "revision": one_of("catalog_revision", lambda *_: ["R0"]),
+    "marks_ok": one_of("marks_ok", lambda spec, *_: [not spec.marks_ok]),
+    "mixed_metals_ok": one_of("mixed_metals_ok", lambda spec, *_: [not spec.mixed_metals_ok]),
+    "note": one_of("note", lambda spec, *_: [None if spec.note else "a gift"]),
 }
 
 
@@ -175,10 +185,12 @@ def test_a_measure_keeps_its_value_when_what_it_does_not_read_is_changed(what: s
     draw = random.Random(f"reads {what}")
     liars: set[str] = set()
     moved = 0
-    for drawn in sample_specs(shop.catalog, draw, today, 120):
+    for place, drawn in enumerate(sample_specs(shop.catalog, draw, today, 120)):
         if drawn.pattern not in shop.catalog.patterns:
             continue
         spec = as_repeat(drawn, shop.catalog, draw)
+        if place % 3 == 0:
+            spec = with_more(spec, shop.catalog, draw)
         lots = judge(shop, spec, today).case.lots
         other = CHANGES[what](spec, shop.catalog, draw)
         before = values_of(Case(shop.piece(spec), lots, shop.warehouse, today))
@@ -198,7 +210,9 @@ def test_a_measure_keeps_its_value_when_another_part_is_cut_from_another_leather
         known = [part for part, use in shop.piece(drawn).parts.items() if use.leather is not None]
         if not known:
             continue
-        spec = as_repeat(drawn, shop.catalog, draw)
+        spec = with_more(as_repeat(drawn, shop.catalog, draw), shop.catalog, draw)
+        if spec.pattern != drawn.pattern:
+            continue
         lots = dict(judge(shop, spec, today).case.lots)
         part, leather = draw.choice(known), draw.choice(list(shop.catalog.leathers.values()))
         own = shop.catalog.lots_of(leather.code)
@@ -220,7 +234,8 @@ def test_a_measure_keeps_its_value_when_another_part_is_cut_from_another_leather
 def test_what_was_kept_of_other_specs_changes_no_verdict(shop: Shop, today: date, book_files: dict[str, str]) -> None:
     draw = random.Random("kept")
     drawn = list(sample_specs(shop.catalog, draw, today, 600))
-    specs = [*drawn, *(as_repeat(spec, shop.catalog, draw) for spec in drawn[:150])]
+    more = [with_more(spec, shop.catalog, draw) for spec in drawn[150:400]]
+    specs = [*drawn, *(as_repeat(spec, shop.catalog, draw) for spec in drawn[:150]), *more]
     warm = [judge(shop, spec, today).findings for spec in specs]
     kept = open_shop(shop.catalog, book_files)
     for spec, before in zip(reversed(specs), reversed(warm), strict=True):

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date, timedelta
 from itertools import count
+from pathlib import Path
 from random import randrange
 from typing import Any
 
@@ -15,7 +16,7 @@ from api.app import create_app
 from api.clock import Clock
 from api.house import House, open_house
 from api.keys import make_key
-from api.settings import Settings
+from api.settings import DEMO_CATALOG, Settings
 
 TODAY = date(2026, 3, 2)
 WALLET: dict[str, Any] = {
@@ -100,8 +101,8 @@ class Desk:
 
 
 @contextmanager
-def a_desk(url: str) -> Iterator[Desk]:
-    house = open_house(Settings(today=TODAY, database_url=url))
+def a_desk(url: str, catalog: Path = DEMO_CATALOG) -> Iterator[Desk]:
+    house = open_house(Settings(today=TODAY, database_url=url, catalog=catalog))
     with house.store.write() as write:
         tokens = {
             name: make_key(

@@ -48,6 +48,8 @@ def _anything(value: Any) -> bool:
 def _said(name: str, value: Any) -> str:
     if name == "notes":
         return " ".join(f"{each['item']}:{each['count']}" for each in value)
+    if name == "tools":
+        return " ".join(each["item"] for each in value)
     if isinstance(value, list):
         return " ".join(value)
     if isinstance(value, bool):

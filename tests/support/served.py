@@ -18,19 +18,23 @@ ROOT = Path(__file__).parents[2]
 OWNER_KEY = "an-owner-key-for-these-tests"
 
 
+def environ_for(url: str) -> dict[str, str]:
+    """Return the environment of a process over a store, on the day of the tests."""
+    return {
+        **os.environ,
+        "QUARTERFOOT_TODAY": "2026-03-02",
+        "QUARTERFOOT_DATABASE_URL": url,
+        "QUARTERFOOT_BOOTSTRAP_OWNER_KEY": OWNER_KEY,
+    }
+
+
 class Served:
     """A process that answers on a free port; it may be killed and started anew over the same store."""
 
     def __init__(self, url: str) -> None:
-        environ = {
-            **os.environ,
-            "QUARTERFOOT_TODAY": "2026-03-02",
-            "QUARTERFOOT_DATABASE_URL": url,
-            "QUARTERFOOT_BOOTSTRAP_OWNER_KEY": OWNER_KEY,
-        }
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "api", "serve", "--port", "0"], cwd=ROOT, env=environ, stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL, text=True,
+            [sys.executable, "-m", "api", "serve", "--port", "0"], cwd=ROOT, env=environ_for(url),
+            stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
         )  # fmt: skip
         assert self.process.stdout is not None
         greeting = self.process.stdout.readline()

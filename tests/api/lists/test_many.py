@@ -58,6 +58,13 @@ ODD: dict[str, tuple[str, ...]] = {
     "repeat_of": ("O1", "O2", "O-NONE"),
     "catalog_revision": ("R0", "R12"),
     "outside_lots": ("L103", "l103 L104", "L-NONE"),
+    "notebook": ("NB-A7", "nb-none"),
+    "notebook_width_mm": ("74", "4.1 in", "5"),
+    "notebook_block_mm": ("2.5", "0"),
+    "tools": ("TO-PEN TO-SPEC", "to-none"),
+    "worn_in": ("BACK_POCKET", "a hat"),
+    "marks_ok": ("no", "yes", "perhaps"),
+    "mixed_metals_ok": ("no", "1"),
 }
 
 
@@ -115,7 +122,9 @@ def terms_of(shop: Shop) -> Terms:
         """Two orders are on file."""
         if spec.repeat_of not in ("O1", "O2"):
             return spec
-        return replace(spec, repeats=as_repeat(spec, shop.catalog, random.Random(spec.repeat_of)).repeats)
+        # What an order was cut from does not hang on the order in which a sheet names the parts.
+        alike = replace(spec, parts=dict(sorted(spec.parts.items())))
+        return replace(spec, repeats=as_repeat(alike, shop.catalog, random.Random(spec.repeat_of)).repeats)
 
     return Terms(shop, TODAY, lambda *_: shop, known)
 

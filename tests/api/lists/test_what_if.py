@@ -137,3 +137,20 @@ def test_overrides_come_with_a_sheet_as_a_field_of_the_form(send: Callable[..., 
     assert answer.status_code == 200
     assert "495.00" in answer.text
     assert send([WALLET], "csv", overrides={"price": 8}).json()["errors"][0]["pointer"] == "/overrides/price"
+
+
+def test_on_a_day_after_its_review_a_row_of_the_law_says_so(suppose: Callable[..., Any]) -> None:
+    roo = {**WALLET, "parts": {**WALLET["parts"], "outside": {"leather": "KA-BLK"}}, "ship_to": "US-CA"}
+    for who in ("server", "owner"):
+        told = {}
+        for day in ("2026-08-31", "2026-09-01"):
+            (row,) = suppose([roo], {"today": day}, who=who).json()["rows"]
+            told[day] = row["check"], next(each for each in row["check"]["findings"] if each["rule"] == "LAW-01")
+        (fresh, before), (late, after) = told.values()
+        assert (before["params"]["past_review"], after["params"]["past_review"]) == (False, True)
+        assert (after["params"]["law_row"], after["params"]["review_by"]) == ("LR-01", "2026-08-31")
+        assert "review" not in before["message"]
+        assert "(2026-08-31)" in after["message"]
+        assert late["headline"].startswith("Law note past its review date (2026-08-31): ")
+        assert (fresh["outcome"], len(late["headline"]) <= 120) == (late["outcome"], True)
+        assert ("bench_message" in after) is (who == "owner")

@@ -1,0 +1,74 @@
+"""The audit of the book, made when first asked for and kept for the same files and day."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
+from threading import Lock
+from typing import Any, Final
+
+from api.published import Document, document
+from catalog.model import Catalog
+from rules.audit.report import KINDS
+from rules.audit.run import SPECS, Audit, audited
+from rules.audit.search import Tell
+from rules.book import Book
+from rules.shop import Shop, shop_of
+from rules.stock import Warehouse
+
+#: What the rules of stage catalog say of the data itself.
+Lint = Callable[[Shop], Sequence[Mapping[str, Any]]]
+_CHANCE: Final = "the audit of the book"
+
+
+def audit_of(catalog: Catalog, book: Book, today: date, tell: Tell = lambda _: None, specs: int = SPECS) -> Audit:
+    """Return the audit of a catalog, its stock as the files say, and a rule book on a day; always the same."""
+    draw = random.Random(_CHANCE)  # noqa: S311  # a search that comes out the same each time
+    return audited(_by_files(catalog, book), today, draw, specs=specs, tell=tell)
+
+
+def _by_files(catalog: Catalog, book: Book) -> Shop:
+    """Return a shop of its own: what is worked out for an audit is not kept for checks."""
+    return shop_of(catalog, book, Warehouse(int(catalog.thresholds["nest_gap_mm"].value)))
+
+
+def told(catalog: Catalog, book: Book, today: date, found: Audit, lint: Lint | None = None) -> dict[str, Any]:
+    """Return an audit as JSON carries it."""
+    return {
+        "as_of": today.isoformat(),
+        "revisions": {
+            "catalog": catalog.workshop.catalog_revision,
+            "catalog_hash": catalog.content_hash,
+            "rule_book": book.content_hash,
+        },
+        "well": not found.open,
+        "judged": found.judged,
+        "unsearched": list(found.unsearched),
+        "kinds": [
+            {"kind": kind, "says": says, "reports": sum(report.kind == kind for report in found.reports)}
+            for kind, says in KINDS.items()
+        ],
+        "reports": [report.as_json() for report in found.reports],
+        "catalog": None if lint is None else [dict(each) for each in lint(_by_files(catalog, book))],
+    }
+
+
+class RuleAudits:
+    """The last audit that was asked for. Whoever asks for the same while it is being made waits for it."""
+
+    def __init__(self, lint: Lint | None = None, specs: int = SPECS) -> None:
+        """Keep what judges the data itself, if anything does."""
+        self._lint = lint
+        self._specs = specs
+        self._lock = Lock()
+        self._kept: tuple[tuple[str, str, date], Document] | None = None
+
+    def of(self, catalog: Catalog, book: Book, today: date) -> Document:
+        """Return the audit of a catalog, its stock as the files say, and a rule book on a day."""
+        key = (catalog.content_hash, book.content_hash, today)
+        with self._lock:
+            if self._kept is None or self._kept[0] != key:
+                found = audit_of(catalog, book, today, specs=self._specs)
+                self._kept = key, document(told(catalog, book, today, found, self._lint))
+            return self._kept[1]

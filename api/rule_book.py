@@ -1,0 +1,88 @@
+"""The rule book as it is read: one rule in words, and the rules that somebody looks for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from api.errors import ProblemError
+from catalog.model import Catalog, LawRow
+from catalog.strict_yaml import did_you_mean
+from rules.applies import rules_for
+from rules.ir import Rule, Severity, Stage
+from rules.shop import Shop
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which rules somebody looks for: all that meet everything that is said."""
+
+    family: str | None = None
+    stage: Stage | None = None
+    severity: Severity | None = None
+    pattern: str | None = None
+
+
+def rule_read(shop: Shop, rule: Rule) -> dict[str, Any]:
+    """Return a rule as people read it, with the dated rows of the law file that speak under its id."""
+    return {**shop.book.describe(rule.id), "law_rows": _law_rows(shop.catalog, rule)}
+
+
+def _law_rows(catalog: Catalog, rule: Rule) -> list[dict[str, Any]]:
+    return [_law_row(row) for row in catalog.law_rows.values() if row.rule == rule.id]
+
+
+def _law_row(row: LawRow) -> dict[str, Any]:
+    return {
+        "code": row.code,
+        "severity": row.severity,
+        "species": row.species,
+        "tannage": list(row.tannages),
+        "destination": row.destination,
+        "says": row.says,
+        "source": row.source,
+        "checked_on": row.checked_on.isoformat(),
+        "review_by": row.review_by.isoformat(),
+    }
+
+
+def families_of(shop: Shop) -> list[str]:
+    """Return the families of the book, in its order."""
+    return list(dict.fromkeys(rule.family for rule in shop.book.rules.values()))
+
+
+def wanted_of(shop: Shop, wanted: Wanted) -> list[str]:
+    """Return the ids of the rules wanted, in the order of the book.
+
+    Raises:
+        ProblemError: 404 for a pattern, 422 for a family that nothing has, with the nearest that there is.
+    """
+    family = None if wanted.family is None else known_family(shop, wanted.family)
+    applying = None if wanted.pattern is None else _applying(shop, wanted.pattern)
+    return [
+        rule.id
+        for rule in shop.book.rules.values()
+        if (family is None or rule.family == family)
+        and (wanted.stage is None or wanted.stage in rule.stages)
+        and (wanted.severity is None or wanted.severity in rule.severities)
+        and (applying is None or rule.id in applying)
+    ]
+
+
+def known_family(shop: Shop, family: str) -> str:
+    """Return a family as the book writes it; ProblemError where it has none of that name."""
+    known = {each.casefold(): each for each in families_of(shop)}
+    if family.casefold() not in known:
+        near = did_you_mean(family.casefold(), known)
+        words = f"one of {', '.join(known.values())}{near}"
+        entry = {"pointer": "query/family", "code": "not_offered", "detail": words}
+        raise ProblemError("schema-violation", "one field does not fit", errors=[entry])
+    return known[family.casefold()]
+
+
+def _applying(shop: Shop, code: str) -> frozenset[str]:
+    pattern = shop.indexes.patterns.find(code)
+    if pattern is None:
+        near = did_you_mean(code.casefold(), shop.catalog.patterns)
+        raise ProblemError("not-found", f"there is no such pattern; there are {', '.join(shop.catalog.patterns)}{near}")
+    return rules_for(shop, pattern)

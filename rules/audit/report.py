@@ -1,0 +1,50 @@
+"""What an audit says: one report a finding, with a witness or the argument, and how sure it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final, Literal
+
+Kind = Literal[
+    "void_book", "void_pattern", "dead_code", "never_applies", "cannot_be_broken", "duplicate_rule",
+    "surcharge_overlap", "missing_example", "stale_example", "unpinned_limit", "accept_unused",
+]  # fmt: skip
+KINDS: Final[Mapping[Kind, str]] = {
+    "void_book": "No spec can be made.",
+    "void_pattern": "A pattern of which no spec can be made.",
+    "dead_code": "A code of the catalog that occurs in no spec that can be made.",
+    "never_applies": "A rule that applies to nothing in the catalog.",
+    "cannot_be_broken": "A rule that nothing in the catalog breaks.",
+    "duplicate_rule": "Two rules that say the same.",
+    "surcharge_overlap": "Two rows of the price list that charge for one thing at once.",
+    "missing_example": "A rule without an example that fails, passes or skips.",
+    "stale_example": "An example that names what is no longer there, or that comes out otherwise now.",
+    "unpinned_limit": "A limit that no example of its rule holds in place.",
+    "accept_unused": "A line of the accept-list that matches no report.",
+}
+EXHAUSTIVE: Final = "exhaustive"
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """One finding of an audit.
+
+    ``what`` names a rule, a code with its noun, or a pair. ``proof`` is "exhaustive" where everything was gone
+    through, else "search of N specs". ``witness`` is a spec, a row or a pair that shows it; None where ``says`` is
+    the argument. ``reason``: why it is accepted, None where it is not.
+    """
+
+    kind: Kind
+    what: str
+    says: str
+    proof: str = EXHAUSTIVE
+    witness: Mapping[str, Any] | None = None
+    reason: str | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report as JSON carries it."""
+        return {
+            "kind": self.kind, "what": self.what, "says": self.says, "proof": self.proof,
+            "witness": None if self.witness is None else dict(self.witness), "accepted": self.reason,
+        }  # fmt: skip

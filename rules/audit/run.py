@@ -1,0 +1,115 @@
+"""The whole audit of a shop's book on one day."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import partial
+from typing import Any, Final
+
+from rules.audit.accepted import accepted_in, with_reasons
+from rules.audit.codes import dead_codes
+from rules.audit.exact import Exact
+from rules.audit.report import EXHAUSTIVE, Report
+from rules.audit.search import Search, Tell
+from rules.audit.surcharges import overlaps
+from rules.audit.texts import duplicates, missing_examples, stale_examples, unpinned_limits
+from rules.echo import understood
+from rules.ir import Rule
+from rules.shop import Shop
+from rules.spec import Spec
+from rules.themes import Draw
+
+#: Random specs that are judged; a code that none of them shows alive is then sought by itself.
+SPECS: Final = 4_000
+
+
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """What an audit found. ``judged``: how many specs; ``unsearched``: rules that are never looked at in a check."""
+
+    reports: tuple[Report, ...]
+    judged: int
+    unsearched: tuple[str, ...]
+
+    @property
+    def open(self) -> tuple[Report, ...]:
+        """Return the reports that nobody accepted."""
+        return tuple(report for report in self.reports if report.reason is None)
+
+
+def audited(
+    shop: Shop,
+    today: date,
+    draw: Draw,
+    *,
+    specs: int = SPECS,
+    further: Iterable[Report] = (),
+    tell: Tell = lambda _: None,
+) -> Audit:
+    """Audit a shop's rules, catalog and price list.
+
+    Args:
+        shop: the shop; its stock counts as it stands, so ask with the figures of the catalog.
+        today: the day on which rules and law rows are looked at.
+        draw: where chance comes from: the same, the same audit.
+        specs: how many random specs to judge.
+        further: reports of others, such as of orders worked by hand; they may be accepted like all.
+        tell: called with how many more specs were judged.
+
+    Raises:
+        Faults: where the accept-list cannot be read.
+    """
+    accepted = accepted_in(shop.catalog.house)
+    search, exact, shown = Search(shop, today, tell), Exact(shop, today), partial(_shown, shop)
+    search.sample(draw, specs)
+    dead = list(dead_codes(search, exact, shown))
+    at_check = [rule for each in shop.book.rules.values() if (rule := each.at_stage("check")) is not None]
+    looked_at = frozenset(shop.judges(today).rule_ids)
+    reports = [
+        *dead,
+        *_idle([rule for rule in at_check if rule.id in looked_at], search, exact, shown),
+        *duplicates(shop.book),
+        *overlaps(shop, search.sampled, shown),
+        *missing_examples(shop.book),
+        *stale_examples(shop.book, shop.catalog),
+        *unpinned_limits(shop.book),
+        *further,
+    ]
+    unsearched = tuple(rule for rule in shop.book.rules if rule not in looked_at)
+    return Audit(tuple(with_reasons(reports, accepted)), search.found.judged, unsearched)
+
+
+def _idle(rules: list[Rule], search: Search, exact: Exact, shown: Any) -> Iterator[Report]:
+    """Give the rules that never apply on the catalog, and those that nothing there breaks."""
+    quiet = {rule.id: rule for rule in rules if rule.id not in search.found.fired}
+    words = {rule_id: exact.word(rule) for rule_id, rule in quiet.items()}
+    unsettled = frozenset(rule_id for rule_id, word in words.items() if word is None)
+    applying = search.applying(unsettled) if unsettled else {}
+    for rule_id, rule in quiet.items():
+        word = words[rule_id]
+        if word is None:
+            yield _sought(rule, applying.get(rule_id), search, exact, shown)
+        elif not word[0]:
+            says = f"{rule_id} applies to nothing: all that it reads was gone through on every pattern."
+            yield Report("never_applies", rule_id, says, EXHAUSTIVE)
+        elif not word[1]:
+            says = f"Nothing breaks {rule_id}: all that it reads was gone through on every pattern."
+            yield Report("cannot_be_broken", rule_id, says, EXHAUSTIVE)
+
+
+def _sought(rule: Rule, applies: Spec | None, search: Search, exact: Exact, shown: Any) -> Report:
+    """Return the report of a rule that no spec broke, where not all that it reads can be gone through."""
+    if applies is not None:
+        says, witness = f"No spec was found that breaks {rule.id}.", {"spec": shown(applies)}
+        return Report("cannot_be_broken", rule.id, says, search.found.proof, witness)
+    unmet = exact.unmet(rule)
+    if unmet is not None:
+        says = f"{rule.id} applies to nothing: its condition on {unmet} is met by nothing in the catalog."
+        return Report("never_applies", rule.id, says, EXHAUSTIVE)
+    return Report("never_applies", rule.id, f"No spec was found to which {rule.id} applies.", search.found.proof)
+
+
+def _shown(shop: Shop, spec: Spec) -> Mapping[str, Any]:
+    return understood(shop.piece(spec))
