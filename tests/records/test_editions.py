@@ -175,11 +175,6 @@ def test_an_open_quote_keeps_its_price_and_is_ordered_at_it(desk: Desk, oddlesto
 def test_a_sign_off_is_void_where_the_edition_in_force_limits_its_rule_otherwise(
     desk: Desk, oddlestone_files: dict[str, str]
 ) -> None:
-    method = (
-        desk.house.shop.catalog.typefaces["CASLON"].methods[0]
-        if "CASLON" in desk.house.shop.catalog.typefaces
-        else None
-    )
     face = next(iter(desk.house.shop.catalog.typefaces.values()))
     monogram = {"text": "LEARNT", "method": face.methods[0], "typeface": face.code}
     zone = next(iter(desk.house.shop.catalog.patterns["twofold"].zones))
