@@ -164,6 +164,11 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "Wait until some are done, or delete some.",
         ),
         ProblemType(
+            "edition-unreadable", 503, "This process cannot read the files in force",
+            "Another version of the program put them in force. Whoever runs the service starts this process anew with"
+            " that version, or puts files in force that both read.",
+        ),
+        ProblemType(
             "busy", 503, "Too many are writing at once",
             "Nothing was written. Send the request again after the seconds in Retry-After.",
         ),
