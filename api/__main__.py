@@ -1,4 +1,4 @@
-"""The command line: ``serve``, ``check``, ``audit``, ``backup``, ``keys``, ``openapi``; the only reader of settings."""
+"""The command line: ``serve``, ``check``, audits, the sheet, ``backup``, ``keys``; the only reader of settings."""
 
 from __future__ import annotations
 
