@@ -1,11 +1,12 @@
-"""The audit of the book, made when first asked for and kept for the same files and day."""
+"""The audit of the book, made beside all else when first asked for, and kept for the same files and day."""
 
 from __future__ import annotations
 
 import random
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future
 from datetime import date
-from threading import Lock
+from threading import Lock, Thread
 from typing import Any, Final
 
 from api.published import Document, document
@@ -55,20 +56,37 @@ def told(catalog: Catalog, book: Book, today: date, found: Audit, lint: Lint | N
 
 
 class RuleAudits:
-    """The last audit that was asked for. Whoever asks for the same while it is being made waits for it."""
+    """The last audit that was asked for: made once for the same files and day, beside all else that is asked."""
 
     def __init__(self, lint: Lint | None = None, specs: int = SPECS) -> None:
         """Keep what judges the data itself, if anything does."""
+        self.judged = 0
         self._lint = lint
         self._specs = specs
         self._lock = Lock()
-        self._kept: tuple[tuple[str, str, date], Document] | None = None
+        self._key: tuple[str, str, date] | None = None
+        self._made: Future[Document] = Future()
 
-    def of(self, catalog: Catalog, book: Book, today: date) -> Document:
-        """Return the audit of a catalog, its stock as the files say, and a rule book on a day."""
+    def of(self, catalog: Catalog, book: Book, today: date) -> Future[Document]:
+        """Return the audit of a catalog, its stock as the files say, and a rule book on a day, once it is made.
+
+        ``judged`` tells how many specs were judged for it so far.
+        """
         key = (catalog.content_hash, book.content_hash, today)
         with self._lock:
-            if self._kept is None or self._kept[0] != key:
-                found = audit_of(catalog, book, today, specs=self._specs)
-                self._kept = key, document(told(catalog, book, today, found, self._lint))
-            return self._kept[1]
+            if self._key != key:
+                self._key, self._made, self.judged = key, Future(), 0
+                # Nobody waits for it at the end: what is worked out is lost with the process anyway.
+                Thread(target=self._make, args=(self._made, catalog, book, today), daemon=True).start()
+            return self._made
+
+    def _make(self, made: Future[Document], catalog: Catalog, book: Book, today: date) -> None:
+        def tell(more: int) -> None:
+            if made is self._made:
+                self.judged += more
+
+        try:
+            found = audit_of(catalog, book, today, tell, self._specs)
+            made.set_result(document(told(catalog, book, today, found, self._lint)))
+        except BaseException as bad:  # noqa: BLE001  # whoever waits is told, whatever it was
+            made.set_exception(bad)

@@ -10,7 +10,7 @@ from pydantic import Field
 from api.deps import NO_QUERY, CallerDep, PublishedDep, least
 from api.errors import not_found
 from api.published import respond
-from api.routes.documented import CONDITIONAL, read_one, tagged
+from api.routes.documented import CONDITIONAL, tagged
 from api.rule_book import Wanted
 from api.schemas.answer import Severity
 from api.schemas.bases import In
@@ -42,7 +42,7 @@ class RuleQuery(In):
     summary="List rules",
     description="The rules of the book, with reason, formula, limits, source and worked examples.",
     response_model=RuleList,
-    responses=tagged("Rules.", "not-found", "schema-violation", links=read_one("readRule", "id", "id")),
+    responses=tagged("Rules.", "not-found", "schema-violation"),  # no link to the first: there may be none
     openapi_extra=CONDITIONAL,
 )
 def list_rules(
