@@ -109,7 +109,8 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
         ),
         ProblemType(
             "stock-changed", 409, "The stock is no longer what it was",
-            "What was buildable a moment ago, or was set aside, is not there any more. check is the verdict now.",
+            "What was buildable a moment ago, or was set aside, is not there any more. check is the verdict now, rules"
+            " the ids of the rules that say so.",
         ),
         ProblemType(
             "hold-lapsed", 409, "Nothing is set aside any more",
@@ -117,7 +118,8 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
         ),
         ProblemType(
             "price-changed", 409, "The price is another now",
-            "The quote is too old for its price to stand. check has the price of today; make a new quote from it.",
+            "The quote is too old for its price to stand. check has the price of today; make a new quote from it. rules"
+            " has the ids of the rules that say so.",
         ),
         ProblemType(
             "sign-off-missing", 409, "The maker has not agreed yet",
