@@ -1,15 +1,17 @@
 """The rule book: YAML files of rules, read strictly into the intermediate form.
 
-Loaders take text. Every fault is collected with file, line and column; a book with a fault is
-refused whole. The rules' own examples run at load: a book whose examples do not come out as
-written is refused too.
+The trade's files, and beside them what a workshop adds (:mod:`rules.house`). Loaders take text. Every fault is
+collected with file, line and column; a book with a fault is refused whole. The rules' own examples run at load: a book
+whose examples do not come out as written is refused too.
 """
 
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -19,8 +21,12 @@ from typing import Any
 from catalog.model import Threshold
 from catalog.strict_yaml import Document, Fault, Faults, read, suggest
 from catalog.units import UNITS
-from rules.grammar import Parser, Path
-from rules.ir import STAGES, Rule, Value, names_in
+from rules.conditions import OF_THE_TRADE, Beside, Path
+from rules.grammar import Parser
+from rules.house import FAMILY, EnoughError, HouseTexts, Noted, read_house
+from rules.house_bounds import IDS as HOUSE_IDS
+from rules.house_bounds import circle_in, wrong_of
+from rules.ir import STAGES, Lookup, Rule, Value, names_in
 from rules.judge import Fired, Passed, judge_of
 from rules.vocabulary import SUBJECTS, TERMS
 from rules.words import figure, formula_of, limit_of
@@ -32,19 +38,24 @@ _FIELDS = frozenset(
         "steps", "severity", "at", "effect_of", "examples", "valid_from", "valid_until", "review_by",
     }
 )  # fmt: skip
+#: Ids of the trade's rules.
+_IDS = re.compile(r"[A-Z]{3}-[0-9]{2}")
 _DAYS = ("valid_from", "valid_until", "review_by")
 _NEEDED = ("id", "each", "says", "why", "tell", "source")
+#: A workshop that adds nothing to the trade's book.
+NO_HOUSE = HouseTexts()
 #: The file of the limits for which the examples are written.
 LIMITS = "limits.yaml"
 
 
 @dataclass(frozen=True)
 class Book:
-    """Rules by id in the order of the files, with the hash of their text."""
+    """Rules by id in the order of the files, the house's last, with the hash of their text and the house's tables."""
 
     rules: Mapping[str, Rule]
     content_hash: str
     thresholds: Mapping[str, Threshold]
+    tables: Mapping[str, Lookup] = field(default_factory=dict)
 
     def describe(self, rule_id: str) -> dict[str, Any]:
         """Return one rule as people read it. Raises KeyError for an unknown id."""
@@ -100,8 +111,11 @@ def _shown(name: str, value: Value) -> Any:
     return figure(value, TERMS[name].unit if name in TERMS else "count")
 
 
-def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> Book:
-    """Read a rule book. Raises :class:`catalog.strict_yaml.Faults` with every fault found."""
+def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold], house: HouseTexts = NO_HOUSE) -> Book:
+    """Read a rule book, and the house's rules beside it.
+
+    Raises :class:`catalog.strict_yaml.Faults` with every fault found.
+    """
     faults: list[Fault] = []
     rules: dict[str, Rule] = {}
     readers: list[_FileReader] = []
@@ -119,12 +133,35 @@ def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> 
     if not faults:
         for reader in readers:
             reader.run_examples(written_for)
+    tables = _add_house(house, thresholds, rules, faults)
     if faults:
         raise Faults(tuple(faults))
     digest = hashlib.sha256()
-    for file in sorted(files):
-        digest.update(f"{file}\n{files[file]}\n".encode())
-    return Book(rules, f"sha256:{digest.hexdigest()}", thresholds)
+    for texts in (files, house.texts):
+        for file in sorted(texts):
+            digest.update(f"{file}\n{texts[file]}\n".encode())
+    return Book(rules, f"sha256:{digest.hexdigest()}", thresholds, tables)
+
+
+def _add_house(
+    house: HouseTexts, thresholds: Mapping[str, Threshold], rules: dict[str, Rule], faults: list[Fault]
+) -> Mapping[str, Lookup]:
+    """Add the house's rules to those of the trade, and return its tables.
+
+    Its examples are written for the workshop's own limits.
+    """
+    noted = Noted()
+    found = None
+    with suppress(EnoughError):
+        found = read_house(house, thresholds, noted)
+        if found is not None:
+            reader = _FileReader(found.document, thresholds, rules, noted, found.beside)
+            reader.read()
+            reader.follow_references()
+            if not noted:
+                reader.run_examples(thresholds)
+    faults.extend(noted)
+    return {} if found is None else found.tables
 
 
 def _written_for(
@@ -197,7 +234,9 @@ class _FileReader:
         thresholds: Mapping[str, Threshold],
         rules: dict[str, Rule],
         faults: list[Fault],
+        house: Beside | None = None,
     ) -> None:
+        self._house = house
         self._document = document
         self._thresholds = thresholds
         self._rules = rules
@@ -210,6 +249,10 @@ class _FileReader:
             for place, cause in enumerate(self._rules[rule_id].effect_of):
                 if cause not in self._rules:
                     self._fault((*path, "effect_of", place), f"{rule_id}: effect_of names {cause!r}, which is no rule")
+        for rule_id, cause in circle_in({rule_id: self._rules[rule_id] for rule_id in self._places}):
+            place = self._rules[rule_id].effect_of.index(cause)
+            path = (*self._places[rule_id], "effect_of", place)
+            self._fault(path, f"{rule_id}: {cause!r} is in the end an effect of {rule_id} itself")
 
     def run_examples(self, thresholds: Mapping[str, Threshold]) -> None:
         """Note a fault for each example that does not come out as it says."""
@@ -221,6 +264,8 @@ class _FileReader:
 
     def read(self) -> None:
         value = self._document.value
+        if self._house is not None:
+            value = {"family": FAMILY, "rules": value["rules"]}
         if not isinstance(value, dict) or set(value) != {"family", "rules"} or not isinstance(value["rules"], list):
             self._fault((), "a rule file has 'family' and a list of 'rules'")
             return
@@ -252,15 +297,28 @@ class _FileReader:
             self._fault((*path, "each"), f"unknown subject {subject!r}{hint}")
         if raw.get("stage", "check") not in STAGES:
             self._fault((*path, "stage"), f"a stage is one of {', '.join(STAGES)}")
-        for name in _DAYS:
-            if not isinstance(raw.get(name, date.min), date):
-                self._fault((*path, name), f"{name!r} is a day, written 2026-03-02")
+        self._id(raw.get("id"), path)
+        self._days(raw, path)
         if len(self._faults) > before:
             return
         self._build(family, raw, path)
 
+    def _days(self, raw: dict[str, Any], path: Path) -> None:
+        wrong = [name for name in _DAYS if not isinstance(raw.get(name, date.min), date)]
+        for name in wrong:
+            self._fault((*path, name), f"{name!r} is a day, written 2026-03-02")
+        if not wrong and raw.get("valid_until", date.max) < raw.get("valid_from", date.min):
+            self._fault((*path, "valid_until"), "'valid_until' is before 'valid_from'")
+
+    def _id(self, raw: Any, path: Path) -> None:
+        """A rule of the trade has an id of the trade, one of the house an id of a house."""
+        ids, written = (_IDS, "STK-01") if self._house is None else (HOUSE_IDS, "H-FOIL")
+        if isinstance(raw, str) and not ids.fullmatch(raw):
+            self._fault((*path, "id"), f"{raw[:60]!r} is no id here; one is written like {written}")
+
     def _build(self, family: str, raw: dict[str, Any], path: Path) -> None:
-        parser = Parser(self._document, raw["each"], self._thresholds, self._faults)
+        beside = OF_THE_TRADE if self._house is None else self._house
+        parser = Parser(self._document, raw["each"], self._thresholds, self._faults, beside)
         before = len(self._faults)
         parser.texts(raw, path)
         clauses = parser.clauses(raw, path)
@@ -278,6 +336,9 @@ class _FileReader:
             review_by=raw.get("review_by"),
         )  # fmt: skip
         self._unread_facts(rule, path)
+        self._lots_too_early(rule, raw, path)
+        for place, message in wrong_of(rule) if self._house is not None else ():
+            self._fault((*path, *place), message)
         self._rules[rule.id], self._places[rule.id] = rule, path
 
     def _unread_facts(self, rule: Rule, path: Path) -> None:
@@ -287,3 +348,27 @@ class _FileReader:
             for name, _ in example.facts:
                 if name not in read_names:
                     self._fault((*path, "examples", place, example.expect, name), f"{rule.id} does not read {name!r}")
+
+    def _lots_too_early(self, rule: Rule, raw: dict[str, Any], path: Path) -> None:
+        """A rule over less than the whole piece is judged before every part has its lots."""
+        if rule.subject == "piece":
+            return
+        for name in sorted(names_in(rule)):
+            if name.startswith("piece.") and "lots" in TERMS[name].reads:
+                told = f"{rule.id}: a rule over {rule.subject!r} cannot read {name}, which needs every lot"
+                self._fault(_where(raw, path, name), told)
+
+
+def _where(raw: Any, path: Path, name: str) -> Path:
+    """Return where a name first stands in a rule, as a key or as a value; the rule itself where a table reads it."""
+    items = raw.items() if isinstance(raw, dict) else enumerate(raw) if isinstance(raw, list) else ()
+    for key, value in items:
+        if key == "examples":
+            continue
+        here = (*path, key)
+        if name in (key, value):
+            return here
+        found = _where(value, here, name)
+        if found != here:
+            return found
+    return path

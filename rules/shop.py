@@ -12,6 +12,7 @@ from catalog.model import Catalog
 from catalog.strict_yaml import Fault, Faults
 from rules.book import Book, load_book
 from rules.evaluate import Judges
+from rules.house import house_of
 from rules.piece import Indexes, Piece
 from rules.spec import Spec
 from rules.stock import HurriedWarehouse, Warehouse
@@ -79,7 +80,7 @@ def open_shop(catalog: Catalog, book_files: Mapping[str, str]) -> Shop:
     Raises :class:`catalog.strict_yaml.Faults` with every fault of the book and of the price list.
     """
     faults: list[Fault] = []
-    book = _sound(lambda: load_book(book_files, catalog.thresholds), faults)
+    book = _sound(lambda: load_book(book_files, catalog.thresholds, house_of(catalog)), faults)
     _sound(lambda: Tariff(catalog), faults)
     if book is None or faults:
         raise Faults(tuple(faults))

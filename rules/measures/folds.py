@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from catalog.model import Number
 from rules.subjects import FoldUse, Whole
-from rules.vocabulary import number, truth
+from rules.vocabulary import number, truth, word
 
 
 def bend_strain(thickness_um: int, inner_radius_um: int) -> Fraction:
@@ -32,6 +32,32 @@ def strain_limit(use: FoldUse) -> Fraction | None:
     """Return the limit of the outer leather's kind for the side that shows."""
     kind = use.outer.kind
     return None if kind is None else kind.strain_limit[use.outer.side]
+
+
+@number("fold.stack", "mm", "thickness folded", reads=["lots", "side"])
+def stack(use: FoldUse) -> int | None:
+    """Return the sum of the known layers, pared where the pattern says so, um; None while the outer one is open."""
+    if use.case.shape.thickness(use.fold.panels[0]) is None:
+        return None
+    return use.case.shape.panels_stack(use.fold.panels, use.fold.skived_to_um).total_um
+
+
+@number("fold.radius", "mm", "inner radius of the fold", reads=["pattern"])
+def radius(use: FoldUse) -> int:
+    """Return the inner radius, um."""
+    return use.fold.inner_radius_um
+
+
+@word("fold.kind", "kind of the leather outside of the fold", reads=["leather"], noun="kind")
+def kind_folded(use: FoldUse) -> str | None:
+    """Return the outer leather's kind."""
+    return None if use.outer.kind is None else use.outer.kind.code
+
+
+@truth("fold.stiff", "the leather outside of the fold is stiff", reads=["leather"])
+def stiff(use: FoldUse) -> bool | None:
+    """Whether the outer leather's kind is stiff."""
+    return None if use.outer.kind is None else use.outer.kind.stiff
 
 
 @truth("fold.glued", "several layers are folded together", reads=["pattern"])

@@ -51,8 +51,9 @@ def faults_of(text: str, catalog: Catalog) -> list[str]:
 
 def test_all_98_rules_stand_in_their_fifteen_families(shop: Shop) -> None:
     counts: dict[str, int] = {}
-    for rule_id in shop.book.rules:
-        counts[rule_id[:3]] = counts.get(rule_id[:3], 0) + 1
+    for rule_id, rule in shop.book.rules.items():
+        if rule.family != "house":
+            counts[rule_id[:3]] = counts.get(rule_id[:3], 0) + 1
     assert counts == FAMILIES
     assert sum(counts.values()) == 98
 
