@@ -274,6 +274,12 @@ class Conditions:
         one, other = self._unit(left), self._unit(right)
         if one and other and UNITS[one].measures != UNITS[other].measures:
             self.fault(path, f"one side is in {one}, the other in {other}")
+        if isinstance(left, Name) and isinstance(right, Constant):
+            self._not_below_zero(left.name, right.value, path)
+
+    def _not_below_zero(self, name: str, value: Value, path: Path) -> None:
+        if isinstance(value, int | Fraction) and value < 0 and name in TERMS and not TERMS[name].signed:
+            self.fault(path, f"{name} is never below zero")
 
     def value(self, name: str, raw: Any, path: Path) -> Value:
         """Return a fact's value by the type of its name; ``unknown`` is None."""
@@ -284,7 +290,9 @@ class Conditions:
             case "number" if term.unit == "date":
                 return raw.toordinal() if isinstance(raw, date) else self._wrong(name, raw, path)
             case "number":
-                return self._quantity(raw, term.unit, path)
+                number = self._quantity(raw, term.unit, path)
+                self._not_below_zero(name, number, path)
+                return number
             case "truth":
                 return raw if isinstance(raw, bool) else self._wrong(name, raw, path)
             case "words":

@@ -20,6 +20,7 @@ from catalog.strict_yaml import UNREADABLE, Document, Fault
 MOST_BYTES: Final = 100_000
 MOST_LINES: Final = 500
 MOST_COLUMNS: Final = 24
+MOST_VALUES: Final = 200
 #: Faults of one file after which nobody reads on.
 MOST_FAULTS: Final = 20
 ANY: Final = "-"
@@ -153,6 +154,8 @@ def as_test(kind: str, cell: str) -> Any:
         ValueError: for a cell that has no such form.
     """
     values = [value.strip() for value in cell.split("|")]
+    if len(values) > MOST_VALUES:
+        raise ValueError(f"{len(values)} values in a cell; at most {MOST_VALUES} are taken")
     if kind == "number":
         return _figures(values)
     if kind == "truth":

@@ -39,9 +39,6 @@ _TOLD: Final = 5
 _GIVES: Final = "gives"
 _FIELDS: Final = ("says", "unit", "inputs", "rows", "otherwise", "policy")
 _NAME: Final = re.compile(r"[a-z][a-z0-9_]{0,39}")
-#: Figures that may lie below zero, by their unit or by name; all others never do.
-SIGNED_UNITS: Final = frozenset({"percent", "money", "date"})
-SIGNED: Final = frozenset({"leather.left_after", "piece.stain_lighter_by", "piece.edge_left_after"})
 _UNITS: Final = tuple(unit for unit in UNITS if unit not in ("date", "money"))
 _ELSE: Final = "any other"
 
@@ -303,7 +300,7 @@ def _parted(term: Term, cells: list[TableCell]) -> Iterator[tuple[int, str]]:
 def _figures(term: Term, cells: list[TableCell]) -> Iterator[Number]:
     """Give, in order, every bound that rows name, and one figure from each stretch between them."""
     ends = {end for cell in cells if isinstance(cell, Interval) for end in (cell.low, cell.high) if end is not None}
-    least: Number | None = None if term.unit in SIGNED_UNITS or term.name in SIGNED else 0
+    least: Number | None = None if term.signed else 0
     bounds = sorted(end for end in ends if least is None or end > least)
     if least is None:
         yield (bounds[0] if bounds else 0) - 1

@@ -41,6 +41,9 @@ BY_PART = frozenset({"leather", "species", "side", "lots"})
 #: here because a supply's facet says what is left of it.
 SAME_FOR_ALL = frozenset({"pattern", "stock", "price_list", "law", "labor", "today"})
 
+#: Figures that may lie below zero, by their unit or by name; all others never do.
+SIGNED_UNITS = frozenset({"percent", "money", "date"})
+SIGNED = frozenset({"leather.left_after", "piece.stain_lighter_by", "piece.edge_left_after"})
 #: What differs between two stock revisions, never between two specs of one.
 SAME_IN_A_TABLE = frozenset({"backlog"})
 
@@ -65,6 +68,11 @@ class Term:
     of: tuple[str, ...] = ()
     grows: bool = False
     noun: str = ""
+
+    @property
+    def signed(self) -> bool:
+        """Whether its figure may lie below zero."""
+        return self.unit in SIGNED_UNITS or self.name in SIGNED
 
 
 Group = tuple[str, ...]

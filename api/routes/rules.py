@@ -10,7 +10,7 @@ from api.deps import NO_QUERY, CallerDep, PublishedDep, least
 from api.errors import not_found
 from api.published import respond
 from api.routes.documented import CONDITIONAL, read_one, tagged
-from api.schemas.figures import Code
+from api.schemas.figures import RuleId
 from api.schemas.rules import RuleList, RuleOut
 from api.visibility import Caller
 
@@ -44,7 +44,7 @@ async def list_rules(request: Request, published: PublishedDep, caller: CallerDe
 )
 async def read_rule(
     request: Request,
-    rule_id: Annotated[Code, Path(alias="id", description="Id of a rule.", examples=["STK-01"])],
+    rule_id: Annotated[RuleId, Path(alias="id", description="Id of a rule.", examples=["STK-01"])],
     published: PublishedDep,
     caller: CallerDep,
 ) -> Response:

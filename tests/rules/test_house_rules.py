@@ -21,7 +21,6 @@ from rules.check import check, judge
 from rules.explain import explained
 from rules.families import FAMILIES, family_of
 from rules.ir import names_in
-from rules.lookups import SIGNED, SIGNED_UNITS
 from rules.nouns import codes_of
 from rules.sample import sample_specs
 from rules.shop import Shop, open_shop
@@ -298,12 +297,10 @@ def test_every_code_of_the_catalog_that_a_word_gives_is_among_those_that_a_rule_
     assert seen == set(named)
 
 
-def test_figures_of_the_units_that_tables_take_for_never_negative_are_never_negative(shop: Shop, today: date) -> None:
-    figures = {
-        name: term
-        for name, term in TERMS.items()
-        if term.type == "number" and term.unit not in SIGNED_UNITS and name not in SIGNED
-    }
+def test_figures_that_are_taken_for_never_negative_are_never_negative_and_counts_are_whole(
+    shop: Shop, today: date
+) -> None:
+    figures = {name: term for name, term in TERMS.items() if term.type == "number" and not term.signed}
     below, odd = set(), set()
     for spec in specs_of(shop, today, 300):
         case = judge(shop, spec, today).case
