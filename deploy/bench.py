@@ -29,7 +29,7 @@ SECTIONS: dict[str, tuple[str, Section]] = {
     "beside": ("Single checks while a long list is judged", beside.beside),
     "bulk": ("Whole tables", in_bulk.bulk),
     "sheets": ("Sheets, the hostile ones with their peak memory (process + its child)", sheets.sheets),
-    "house": ("Hostile files of a house's own rules, beside the trade's book", house.house),
+    "house": ("Hostile files of a house's own rules", house.house),
     "lists": ("Wish lists, each row judged alone, to reading and writing the same cells", lists.lists),
     "best": ("The best of lists over scarce leathers", choosing.best),
 }
