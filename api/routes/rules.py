@@ -14,7 +14,7 @@ from api.routes.documented import CONDITIONAL, tagged
 from api.rule_book import Wanted
 from api.schemas.answer import Severity
 from api.schemas.bases import In
-from api.schemas.figures import Code
+from api.schemas.figures import Code, RuleId
 from api.schemas.rules import RuleList, RuleOut
 from api.visibility import Caller
 from rules.ir import Stage
@@ -67,7 +67,7 @@ def list_rules(
 )
 async def read_rule(
     request: Request,
-    rule_id: Annotated[Code, Path(alias="id", description="Id of a rule.", examples=["STK-01"])],
+    rule_id: Annotated[RuleId, Path(alias="id", description="Id of a rule.", examples=["STK-01"])],
     published: PublishedDep,
     caller: CallerDep,
 ) -> Response:
