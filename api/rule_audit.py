@@ -10,7 +10,9 @@ from threading import Lock, Thread
 from typing import Any, Final
 
 from api.published import Document, document
+from api.worked_orders import worked_orders
 from catalog.model import Catalog
+from rules.audit.orders import stale_orders, unheld_limits
 from rules.audit.report import KINDS
 from rules.audit.run import SPECS, Audit, audited
 from rules.audit.search import Tell
@@ -26,7 +28,9 @@ _CHANCE: Final = "the audit of the book"
 def audit_of(catalog: Catalog, book: Book, today: date, tell: Tell = lambda _: None, specs: int = SPECS) -> Audit:
     """Return the audit of a catalog, its stock as the files say, and a rule book on a day; always the same."""
     draw = random.Random(_CHANCE)  # noqa: S311  # a search that comes out the same each time
-    return audited(_by_files(catalog, book), today, draw, specs=specs, tell=tell)
+    shop, orders = _by_files(catalog, book), worked_orders(catalog, book)
+    further = [*stale_orders(shop, orders, today), *unheld_limits(shop, orders)]
+    return audited(shop, today, draw, specs=specs, further=further, tell=tell)
 
 
 def _by_files(catalog: Catalog, book: Book) -> Shop:

@@ -39,6 +39,7 @@ def _law_row(row: LawRow) -> dict[str, Any]:
         "species": row.species,
         "tannage": list(row.tannages),
         "destination": row.destination,
+        "jurisdiction": row.jurisdiction,
         "says": row.says,
         "source": row.source,
         "checked_on": row.checked_on.isoformat(),

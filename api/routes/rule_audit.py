@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request, Response
 from pydantic_core import to_json
 
 from api.body import MEDIA_TYPE
-from api.deps import NO_QUERY, HouseDep, ShopDep, least
+from api.deps import NO_QUERY, HouseDep, least
 from api.published import respond
 from api.routes.documented import CONDITIONAL, tagged
 from api.rule_audit import RuleAudits
@@ -43,10 +43,11 @@ _ANSWERS: Final = tagged("The audit.", "schema-violation") | {
     openapi_extra=CONDITIONAL,
     dependencies=[NO_QUERY],
 )
-def audit_rules(request: Request, house: HouseDep, shop: ShopDep) -> Response:
+def audit_rules(request: Request, house: HouseDep) -> Response:
     """Return the audit, or how far it is."""
     audits: RuleAudits = request.app.state.rule_audits
-    made = audits.of(house.catalog, shop.book, house.clock.today())
+    shop = house.shelves.plain
+    made = audits.of(shop.catalog, shop.book, house.clock.today())
     try:
         return respond(request, made.result(timeout=_PATIENCE))
     except TimeoutError:
