@@ -35,6 +35,8 @@ _STOCK: Final = Blank(STAFF, stock_only=True)
 #: Rules whose figures would tell how much is in stock.
 STOCK_RULES: Final = frozenset({"STI-02", "EDG-03", "HDW-03", "MON-02", "MON-07", "SID-02", "PRC-03"})
 STOCK_FAMILY: Final = "STO-"
+#: A workshop's own rules: nobody has looked over what their figures would tell, so customers get the sentence alone.
+HOUSE_FAMILY: Final = "H-"
 #: Rules that only the owner sees.
 OWNER_RULES: Final = frozenset({"PRC-01", "STO-11"})
 
@@ -237,7 +239,7 @@ def _nested(value: Any, table: Mapping[str, Any], who: Caller, *, stock: bool) -
 
 def _by_stock(value: Mapping[str, Any]) -> bool:
     rule = value.get("rule")
-    return isinstance(rule, str) and (rule in STOCK_RULES or rule.startswith(STOCK_FAMILY))
+    return isinstance(rule, str) and (rule in STOCK_RULES or rule.startswith((STOCK_FAMILY, HOUSE_FAMILY)))
 
 
 def _renumbered(findings: list[Mapping[str, Any]]) -> list[dict[str, Any]]:

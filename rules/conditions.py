@@ -166,6 +166,8 @@ class Conditions:
         if not isinstance(test, dict):
             return [self._in(name, test, path)]
         found: list[Condition] = []
+        if not test:
+            self.fault(path, f"{name}: a test asks for something")
         for key, value in test.items():
             if key == "not":
                 found.append(Not(self._in(name, value, path)))

@@ -9,8 +9,10 @@ from typing import Any, Final
 from catalog.strict_yaml import Document, Fault
 from rules.conditions import MOST_ROWS, Path
 from rules.csv_rows import MOST_BYTES as MOST_CSV_BYTES
-from rules.ir import Rule
+from rules.ir import Rule, names_in
 from rules.lookups import MOST_TABLES
+from rules.vocabulary import TERMS
+from rules.words import placeholders_in
 
 FILE: Final = "house-rules.yaml"
 #: Ids of a workshop's own rules; those of the trade are three letters and two digits.
@@ -31,6 +33,13 @@ _LISTS: Final = {
     "rules": MOST_RULES, "clauses": MOST_CLAUSES, "examples": MOST_EXAMPLES, "steps": 8,
     "rows": MOST_ROWS, "forbid": MOST_ROWS, "allow_only": MOST_ROWS,
 }  # fmt: skip
+#: Names whose figures are for the bench alone, and for the owner alone.
+_BENCH: Final = (
+    "leather.free", "leather.left_after", "leather.needed", "leather.reserve", "leather.lots_drift", "part.reserve",
+    "piece.marks_legible", "piece.minutes", "piece.thread_needed", "piece.edge_needed", "fitting.needed",
+    "monogram.foil_needed", "letter.asked",
+)  # fmt: skip
+OWNERS: Final = frozenset({"piece.margin_percent"})
 #: Signs that are not seen and turn the reading round, or join and part words.
 _UNSEEN: Final = re.compile("[\u061c\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
 #: What a finding may point at: a field of a spec, a part or place in it; ``own`` and ``parts`` as the rule finds them.
@@ -120,6 +129,7 @@ def _wrong_in(path: Path, each: Any) -> tuple[Path, str]:
 
 def wrong_of(rule: Rule) -> Iterator[tuple[Path, str]]:
     """Give what a house asks of its rules beyond the trade's grammar, with the place of it in the rule."""
+    yield from _told(rule)
     expected = {example.expect for example in rule.examples}
     if "fails" not in expected or len(expected) < 2:  # one that fails, and one that does not
         yield ("examples",), f"{rule.id}: a rule of the house has an example that fails, and one that passes or skips"
@@ -130,6 +140,26 @@ def wrong_of(rule: Rule) -> Iterator[tuple[Path, str]]:
         for place, at in enumerate(each.at):
             if not _AT.fullmatch(at):
                 yield ("clauses", clause, "at", place), f"{at!r} is no place of a spec: own, parts, or a pointer"
+
+
+def quiet_names() -> frozenset[str]:
+    """Return the names whose figures are for the bench alone: what is left, what is needed, what time it takes."""
+    return frozenset(_BENCH).union(name for name, term in TERMS.items() if term.reads & {"stock", "backlog"})
+
+
+def _told(rule: Rule) -> Iterator[tuple[Path, str]]:
+    """Give the customers' sentences that would tell a lot, or a figure of the stock or of the bench's time."""
+    names = names_in(rule)
+    if OWNERS & names:
+        yield (), f"{rule.id}: {min(OWNERS & names)} is the owner's alone; a rule that reads it would tell everybody"
+    quiet = {"lot"} | ({"measured", "limit", "off_by"} if quiet_names() & names else set())
+    sentences = [
+        (("tell",), rule.tell),
+        *((("clauses", place, "tell"), each.tell) for place, each in enumerate(rule.clauses)),
+    ]
+    for path, sentence in sentences:
+        for word in sorted(quiet.intersection(placeholders_in(sentence))):
+            yield path, f"{rule.id}: {{{word}}} is not for customers here; say it in 'bench'"
 
 
 def circle_in(rules: Mapping[str, Rule]) -> Iterator[tuple[str, str]]:

@@ -14,6 +14,7 @@ from starlette.testclient import TestClient
 from api.app import create_app
 from api.house import open_house
 from api.settings import DEMO_CATALOG, Settings
+from api.visibility import Caller, view
 from catalog.strict_yaml import Faults
 from rules.house_bounds import FILE
 
@@ -97,6 +98,14 @@ def test_a_check_refuses_by_it_and_explains_it(owner: TestClient) -> None:
     assert (told["kind"], told["measured"], told["limit"]) == ("fail", 4, 2)
     fewer = owner.post("/v1/checks", json=SPEC | {"monogram": SPEC["monogram"] | {"text": "AN"}}).json()
     assert LONGEST not in {each["rule"] for each in fewer["findings"]}
+
+
+def test_customers_get_its_sentence_and_no_other_figure(owner: TestClient) -> None:
+    answer = owner.post("/v1/checks?explain=all", json=SPEC).json()
+    told = finding_in(view(answer, Caller.PAGE))
+    assert (told["measured"], told["limit"], told["off_by"]) == (None, None, None)
+    assert told["message"] == finding_in(answer)["message"]
+    assert finding_in(view(answer, Caller.STAFF))["measured"] == 4
 
 
 def test_what_is_still_open_waits_for_it(owner: TestClient) -> None:

@@ -8,12 +8,14 @@ from datetime import date
 import pytest
 from support.houses import cut, with_house
 
+from api.visibility import STOCK_FAMILY, STOCK_RULES
 from catalog.model import Catalog
 from catalog.strict_yaml import Faults
 from rules.book import load_book
 from rules.check import check
-from rules.house_bounds import FILE
-from rules.shop import open_shop
+from rules.house_bounds import FILE, quiet_names
+from rules.ir import Limit, Name
+from rules.shop import Shop, open_shop
 
 GOOD = """\
 rules:
@@ -44,6 +46,11 @@ def test_the_good_rule_loads(oddlestone_files: dict[str, str], book_files: dict[
 
 
 FAULTS = {
+    "a test that asks for nothing": (
+        "{part.leather: SH-BLK}\n    sev",
+        "{part.leather: {}}\n    sev",
+        "asks for something",
+    ),
     "a leather that there is not": (
         "SH-BLK}\n    sev",
         "SH-BLAK}\n    sev",
@@ -157,3 +164,56 @@ def test_a_cause_of_the_trades_may_be_named_and_the_finding_says_it(
     assert shop.book.rules["H-ONE"].effect_of == ("CAT-02", "THK-08")
     answer = check(shop, cut(shop.catalog, "gusset", "SH-BLK", "GO-BLK", "GO-BLK"), today=today)
     assert "H-ONE" in {finding["rule"] for finding in answer["findings"]}
+
+
+#: A rule whose sentence is read by customers.
+TOLD = """\
+rules:
+  - id: H-TOLD
+    each: SUBJECT
+    says: One.
+    why: One.
+    tell: "SENTENCE"
+    source: the owner, 2026-03-02
+    limit: NAME
+    max: 5 UNIT
+    severity: advise
+    examples:
+      - fails: {NAME: 6 UNIT}
+      - passes: {NAME: 5 UNIT}
+"""
+
+
+@pytest.mark.parametrize(
+    ("subject", "name", "unit", "sentence", "said"),
+    [
+        ("panel", "panel.upper", "mm", "Lot {lot} is too thick.", "{lot} is not for customers"),
+        ("piece", "piece.thread_left", "m", "There are {measured} left.", "{measured} is not for customers"),
+        ("leather", "leather.free", "dm2", "We have {off_by} more.", "{off_by} is not for customers"),
+        ("piece", "piece.minutes", "min", "{limit} is the most.", "{limit} is not for customers"),
+        ("piece", "piece.margin_percent", "percent", "No.", "is the owner's alone"),
+    ],
+)
+def test_a_house_tells_customers_no_lot_no_stock_no_minutes_and_no_margin(
+    subject: str,
+    name: str,
+    unit: str,
+    sentence: str,
+    said: str,
+    oddlestone_files: dict[str, str],
+    book_files: dict[str, str],
+) -> None:
+    text = TOLD.replace("SUBJECT", subject).replace("SENTENCE", sentence).replace("NAME", name).replace("UNIT", unit)
+    assert any(said in line for line in refused(oddlestone_files, book_files, text))
+
+
+def test_the_figures_of_every_rule_that_customers_may_not_see_are_quiet_in_a_house_too(shop: Shop) -> None:
+    measured = {
+        clause.verb.term.name
+        for rule in shop.book.rules.values()
+        if rule.id in STOCK_RULES or rule.id.startswith(STOCK_FAMILY)
+        for clause in rule.clauses
+        if isinstance(clause.verb, Limit) and isinstance(clause.verb.term, Name)
+    }
+    assert measured
+    assert measured - quiet_names() == set()
