@@ -195,4 +195,4 @@ def test_the_command_reloads_a_folder_while_servers_run(
         (tmp_path / "labor.yaml").write_text("- [", encoding="utf-8")
         bad = command(store_url, "reload", str(tmp_path), "--yes")
         assert (bad.returncode, told(ask(server, "/v1/checks", WALLET))) == (2, (2, "475.00"))
-        assert "labor.yaml:1:" in bad.stderr
+        assert "labor.yaml:2:1: " in bad.stderr
