@@ -24,7 +24,10 @@ _CHANCE: Final = "the audit of the book"
 
 
 def audit_of(catalog: Catalog, book: Book, today: date, tell: Tell = lambda _: None, specs: int = SPECS) -> Audit:
-    """Return the audit of a catalog, its stock as the files say, and a rule book on a day; always the same."""
+    """Return the audit of a catalog, its stock as the files say, and a rule book on a day; always the same.
+
+    Service and command line both ask here: what orders worked by hand show and report is to be given here.
+    """
     draw = random.Random(_CHANCE)  # noqa: S311  # a search that comes out the same each time
     return audited(_by_files(catalog, book), today, draw, specs=specs, tell=tell)
 

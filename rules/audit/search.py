@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from itertools import islice
@@ -58,8 +58,9 @@ class Search:
         self.sampled: list[Spec] = []
         self._tell = tell
 
-    def sample(self, draw: Draw, count: int) -> None:
-        """Judge random specs near to what can be made."""
+    def sample(self, draw: Draw, count: int, worked: Iterable[Spec]) -> None:
+        """Judge some specs, and random ones near to what can be made."""
+        self.sampled += worked
         for place, spec in enumerate(sample_specs(self.shop.catalog, draw, self.today, count)):
             self.sampled.append(as_repeat(spec, self.shop.catalog, draw) if place % _REPEATS == 0 else spec)
         self.judge(self.sampled)
