@@ -30,7 +30,8 @@ def audit_of(catalog: Catalog, book: Book, today: date, tell: Tell = lambda _: N
     draw = random.Random(_CHANCE)  # noqa: S311  # a search that comes out the same each time
     shop, orders = _by_files(catalog, book), worked_orders(catalog, book)
     further = [*stale_orders(shop, orders, today), *unheld_limits(shop, orders)]
-    return audited(shop, today, draw, specs=specs, further=further, tell=tell)
+    worked = [order.spec for order in orders if not order.supposes]
+    return audited(shop, today, draw, specs=specs, worked=worked, further=further, tell=tell)
 
 
 def _by_files(catalog: Catalog, book: Book) -> Shop:

@@ -45,6 +45,7 @@ def audited(
     draw: Draw,
     *,
     specs: int = SPECS,
+    worked: Iterable[Spec] = (),
     further: Iterable[Report] = (),
     tell: Tell = lambda _: None,
 ) -> Audit:
@@ -55,6 +56,7 @@ def audited(
         today: the day on which rules and law rows are looked at.
         draw: where chance comes from: the same, the same audit.
         specs: how many random specs to judge.
+        worked: specs to judge beside them, such as those of orders worked by hand: what is rare is met there.
         further: reports of others, such as of orders worked by hand; they may be accepted like all.
         tell: called with how many more specs were judged.
 
@@ -63,7 +65,7 @@ def audited(
     """
     accepted = accepted_in(shop.catalog.house)
     search, exact, shown = Search(shop, today, tell), Exact(shop, today), partial(_shown, shop)
-    search.sample(draw, specs)
+    search.sample(draw, specs, worked)
     dead = list(dead_codes(search, exact, shown))
     at_check = [rule for each in shop.book.rules.values() if (rule := each.at_stage("check")) is not None]
     looked_at = frozenset(shop.judges(today).rule_ids)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from itertools import islice
@@ -60,9 +60,10 @@ class Search:
         self.sampled: list[Spec] = []
         self._tell = tell
 
-    def sample(self, draw: Draw, count: int) -> None:
-        """Judge random specs near to what can be made."""
+    def sample(self, draw: Draw, count: int, worked: Iterable[Spec]) -> None:
+        """Judge some specs, and random ones near to what can be made."""
         catalog = self.shop.catalog
+        self.sampled += worked
         for place, plain in enumerate(sample_specs(catalog, draw, self.today, count)):
             spec = with_more(plain, catalog, draw) if place % _SAYS_MORE == 0 else plain
             self.sampled.append(as_repeat(spec, catalog, draw) if place % _REPEATS == 0 else spec)

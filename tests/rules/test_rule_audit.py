@@ -23,7 +23,8 @@ from rules.judge import Fired
 from rules.lots import find_best
 from rules.sample import sample_specs
 from rules.shop import Shop, open_shop
-from rules.spec import Spec
+from rules.spec import Monogram, Spec
+from rules.themes import known_good
 
 _TEXTS = """
     why: To be found.
@@ -359,3 +360,16 @@ def test_what_others_report_is_accepted_like_all(shop: Shop, today: date) -> Non
     found = audited(replace(shop, catalog=catalog), today, random.Random("further"), specs=100, further=further)
     reasons = {report.what: report.reason for report in found.reports if report.kind == "unpinned_limit"}
     assert reasons == {"seam of the moon": "nobody has been there", "seam of the sun": None}
+
+
+def test_a_worked_order_shows_what_random_specs_do_not_meet(
+    shop: Shop, book_files: dict[str, str], today: date
+) -> None:
+    far = open_shop(shop.catalog, {**book_files, "faults.yaml": FAULTS})
+    (face, *_), pattern = shop.catalog.typefaces.values(), shop.catalog.patterns["twofold"]
+    lettered = replace(known_good(pattern), monogram=Monogram("A" * 501, "blind", face.code, next(iter(pattern.zones))))
+    idle = [
+        {report.what for report in audited(far, today, random.Random("worked"), specs=100, worked=worked).reports}
+        for worked in ([], [lettered])
+    ]
+    assert ["FLT-08" in found for found in idle] == [True, False]
