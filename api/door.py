@@ -14,9 +14,11 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.allowance import Allowance, Taken
 from api.cells import SHEET_KEYS
+from api.editions import EditionError
 from api.errors import ProblemError, problem
 from api.house import House
 from api.keys import Key, Keyring
+from api.store.shelf import Shelf
 
 Headers = list[tuple[bytes, bytes]]
 
@@ -65,11 +67,12 @@ class Door:
 
     async def _guarded(self, scope: Scope, receive: Receive, send: Send) -> None:
         asked = _asked(scope["headers"])
-        revisions = self._house.store.revisions()
-        if self._house.shelves.is_open(revisions):
-            shelf = self._house.shelf_at(revisions)
-        else:  # another edition: whoever began before goes on meanwhile
-            shelf = await run_in_threadpool(self._house.shelf_at, revisions)
+        try:
+            shelf = await self._shelf()
+        except EditionError:
+            error = ProblemError("edition-unreadable", "another version of the program put the files in force")
+            await _refuse(error, scope, receive, send)
+            return
         keys = self._house.keys_at(shelf)
         if scope["method"] == "OPTIONS" and asked.before is not None and asked.origin in keys.origins:
             await _allow(asked.origin, send)
@@ -88,6 +91,13 @@ class Door:
             await self._counted(key, asked.origin, scope, receive, send)
         else:
             await self._app(scope, receive, send)
+
+    async def _shelf(self) -> Shelf:
+        revisions = self._house.store.revisions()
+        if self._house.shelves.is_open(revisions):
+            return self._house.shelf_at(revisions)
+        # Another edition: whoever began before goes on meanwhile.
+        return await run_in_threadpool(self._house.shelf_at, revisions)
 
     def _key(self, asked: _Asked, scope: Scope, keys: Keyring) -> Key | None:
         """Return the key of a request. In an address stand sheet keys alone, for cells alone."""

@@ -19,6 +19,8 @@ from rules.shop import Shop, open_shop
 
 #: The trade's own rules: part of the program, the same for every edition.
 BOOK: Final = Path(rules.__file__).parent / "book"
+#: No file of a catalog or a rule book comes near; what is larger is not even read.
+_LARGEST_FILE: Final = 4_000_000
 #: Shops that are kept open: the one in force, the one before it, and those that are looked at.
 _MOST_OPEN: Final = 4
 
@@ -102,9 +104,16 @@ def texts_in(folder: Path) -> Mapping[str, str]:
     faults: list[Fault] = []
     for file in sorted([*folder.glob("*.yaml"), *folder.glob("*.csv")]):
         try:
-            texts[file.name] = file.read_text(encoding="utf-8")
+            with file.open("rb") as opened:
+                content = opened.read(_LARGEST_FILE + 1)
+            if len(content) > _LARGEST_FILE:
+                faults.append(Fault(file.name, 1, 1, f"the file is larger than {_LARGEST_FILE} bytes"))
+                continue
+            texts[file.name] = content.decode("utf-8").replace("\r\n", "\n")
         except UnicodeDecodeError as bad:
-            faults.append(Fault(file.name, 1, 1, f"not UTF-8 text: byte {bad.start} cannot be read"))
+            before = bad.object[: bad.start]
+            line, column = before.count(b"\n") + 1, bad.start - before.rfind(b"\n")
+            faults.append(Fault(file.name, line, column, f"not UTF-8 text: byte {bad.start} cannot be read"))
         except OSError as bad:
             faults.append(Fault(file.name, 1, 1, f"cannot be read: {bad.strerror}"))
     if faults:

@@ -109,7 +109,8 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
         ),
         ProblemType(
             "stock-changed", 409, "The stock is no longer what it was",
-            "What was buildable a moment ago, or was set aside, is not there any more. check is the verdict now.",
+            "What was buildable a moment ago, or was set aside, is not there any more. check is the verdict now, rules"
+            " the ids of the rules that say so.",
         ),
         ProblemType(
             "hold-lapsed", 409, "Nothing is set aside any more",
@@ -117,7 +118,8 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
         ),
         ProblemType(
             "price-changed", 409, "The price is another now",
-            "The quote is too old for its price to stand. check has the price of today; make a new quote from it.",
+            "The quote is too old for its price to stand. check has the price of today; make a new quote from it. rules"
+            " has the ids of the rules that say so.",
         ),
         ProblemType(
             "sign-off-missing", 409, "The maker has not agreed yet",
@@ -162,6 +164,11 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
         ProblemType(
             "too-many-lists", 429, "Too many of your lists are waiting",
             "Wait until some are done, or delete some.",
+        ),
+        ProblemType(
+            "edition-unreadable", 503, "This process cannot read the files in force",
+            "Another version of the program put them in force. Whoever runs the service starts this process anew with"
+            " that version, or puts files in force that both read.",
         ),
         ProblemType(
             "busy", 503, "Too many are writing at once",

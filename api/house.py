@@ -199,3 +199,16 @@ def _not_behind(clock: Clock, store: Store) -> Clock:
     with store.read() as connection:
         last = connection.execute(select(ENTRIES.c.at).order_by(ENTRIES.c.at.desc()).limit(1)).scalar()
     return clock if last is None else clock.not_before(datetime.fromisoformat(last).astimezone(UTC))
+
+
+def _furnish(store: Store, shop: Shop, now: str, settings: Settings) -> None:
+    """Seed a new store; give one that is not new what the catalog gained."""
+    with store.write() as write:
+        if is_new(write.connection):
+            seed(write, shop.catalog, now)
+            if settings.bootstrap_owner_key is not None:
+                make_key(
+                    write, "owner", name="first owner", at=now, by=FROM_SETTINGS, text=settings.bootstrap_owner_key
+                )
+        elif add_unknown_supplies(write, shop.catalog, now):
+            write.stock += 1

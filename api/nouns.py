@@ -49,6 +49,7 @@ def kind(noun: Kind, workshop: Workshop) -> dict[str, Any]:
         "lining_only": noun.lining_only,
         "coating": noun.coating,
         "flex_report": noun.flex_report,
+        "reports": noun.reports,
     }
 
 
@@ -62,6 +63,7 @@ def leather(noun: Leather) -> dict[str, Any]:
         "reserve_dm2": figure(noun.reserve_um2, "dm2"),
         "status": noun.status,
         "aliases": list(noun.aliases),
+        "demand_dm2_per_week": figure_or_none(noun.weekly_um2, "dm2"),
     }
 
 
@@ -77,6 +79,7 @@ def thread(noun: Thread) -> dict[str, Any]:
         "left_m": figure(noun.left_um, "m"),
         "break_n": figure(noun.break_n, "N"),
         "status": noun.status,
+        "supply": noun.supply,
     }
 
 
@@ -89,6 +92,7 @@ def edge(noun: Edge) -> dict[str, Any]:
         "srgb": None if noun.swatch is None else noun.swatch.srgb,
         "left_ml": figure_or_none(noun.left_ul, "ml"),
         "status": noun.status,
+        "opened_on": None if noun.opened_on is None else noun.opened_on.isoformat(),
     }
 
 
@@ -105,6 +109,9 @@ def hardware(noun: Hardware) -> dict[str, Any]:
         "stock": noun.stock,
         "break_n": figure_or_none(noun.break_n, "N"),
         "tone": noun.tone,
+        "flux_index": figure_or_none(noun.flux_index, "kG2mm2"),
+        "loose": noun.loose,
+        "faces_leather": noun.faces_leather,
     }
 
 

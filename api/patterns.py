@@ -45,6 +45,8 @@ def pattern(noun: Pattern) -> dict[str, Any]:
         "skin_contact": noun.skin_contact,
         "uses": list(noun.uses),
         "modifications": list(noun.modifications),
+        "faces": list(noun.faces),
+        "stamp_lands": noun.stamp_lands,
         "defaults": {
             "parts": dict(noun.default_parts),
             "thread": noun.default_thread,
@@ -77,7 +79,12 @@ def _panel(panel: Panel) -> dict[str, Any]:
 
 
 def _seam(seam: Seam) -> dict[str, Any]:
-    return {"length_mm": mm(seam.length_um), "limit_mm": mm(seam.limit_um), "layers": _layers(seam.layers)}
+    return {
+        "length_mm": mm(seam.length_um),
+        "limit_mm": mm(seam.limit_um),
+        "layers": _layers(seam.layers),
+        "from_edge_mm": figure_or_none(seam.from_edge_um, "mm"),
+    }
 
 
 def _fold(fold: Fold) -> dict[str, Any]:
@@ -86,6 +93,7 @@ def _fold(fold: Fold) -> dict[str, Any]:
         "inner_radius_mm": mm(fold.inner_radius_um),
         "skived_to_mm": figure_or_none(fold.skived_to_um, "mm"),
         "daily": fold.daily,
+        "across_spine": fold.across_spine,
     }
 
 
@@ -115,6 +123,7 @@ def _zone(zone: Zone) -> dict[str, Any]:
         "width_mm": mm(zone.width_um),
         "height_mm": mm(zone.height_um),
         "on": zone.on,
+        "mirrored": zone.mirrored,
     }
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from types import MappingProxyType
@@ -20,11 +20,12 @@ from api import workshop
 from api.nouns import SUPPLIES, Render, kind
 from api.patterns import pattern
 from api.rule_book import Wanted, rule_read, wanted_of
-from api.visibility import Caller, noun_view, sees_rule
+from api.visibility import Caller, noun_view, sees_orders, sees_rule
 from rules.shop import Shop
 
 _TAG: Final = re.compile(r'(?:W/)?("[\x21\x23-\x7e\x80-\uffff]*")')
 _CACHE: Final = "private, max-age=60"
+Orders = Callable[[str], Sequence[Mapping[str, Any]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +122,16 @@ class Published:
         """Return the rules that are wanted, in the order of the book. Not kept: there are many ways to ask."""
         codes = [code for code in wanted_of(self._shop, wanted) if sees_rule(code, who)]
         return document({"items": [self._shown("rules", code, who) for code in codes]})
+
+    def rule(self, rule_id: str, who: Caller, orders: Orders) -> Document | None:
+        """Return one rule, with its worked orders for whoever may see them; None where there is none of that id.
+
+        ``orders`` gives those of a rule; they follow the day, so the document is not kept.
+        """
+        known = self._codes["rules"].get(rule_id.casefold())
+        if known is None or not sees_orders(known, who):
+            return self.one("rules", rule_id, who)
+        return document({**self._shown("rules", known, who), "orders": orders(known)})
 
     def one(self, resource: str, code: str, who: Caller) -> Document | None:
         """Return one noun, its code compared without regard to case; None where nothing has it."""

@@ -1,15 +1,18 @@
-"""The audit of the book, made when first asked for and kept for the same files and day."""
+"""The audit of the book, made beside all else when first asked for, and kept for the same files and day."""
 
 from __future__ import annotations
 
 import random
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future
 from datetime import date
-from threading import Lock
+from threading import Lock, Thread
 from typing import Any, Final
 
 from api.published import Document, document
+from api.worked_orders import worked_orders
 from catalog.model import Catalog
+from rules.audit.orders import stale_orders, unheld_limits
 from rules.audit.report import KINDS
 from rules.audit.run import SPECS, Audit, audited
 from rules.audit.search import Tell
@@ -25,7 +28,9 @@ _CHANCE: Final = "the audit of the book"
 def audit_of(catalog: Catalog, book: Book, today: date, tell: Tell = lambda _: None, specs: int = SPECS) -> Audit:
     """Return the audit of a catalog, its stock as the files say, and a rule book on a day; always the same."""
     draw = random.Random(_CHANCE)  # noqa: S311  # a search that comes out the same each time
-    return audited(_by_files(catalog, book), today, draw, specs=specs, tell=tell)
+    shop, orders = _by_files(catalog, book), worked_orders(catalog, book)
+    further = [*stale_orders(shop, orders, today), *unheld_limits(shop, orders)]
+    return audited(shop, today, draw, specs=specs, further=further, tell=tell)
 
 
 def _by_files(catalog: Catalog, book: Book) -> Shop:
@@ -55,20 +60,37 @@ def told(catalog: Catalog, book: Book, today: date, found: Audit, lint: Lint | N
 
 
 class RuleAudits:
-    """The last audit that was asked for. Whoever asks for the same while it is being made waits for it."""
+    """The last audit that was asked for: made once for the same files and day, beside all else that is asked."""
 
     def __init__(self, lint: Lint | None = None, specs: int = SPECS) -> None:
         """Keep what judges the data itself, if anything does."""
+        self.judged = 0
         self._lint = lint
         self._specs = specs
         self._lock = Lock()
-        self._kept: tuple[tuple[str, str, date], Document] | None = None
+        self._key: tuple[str, str, date] | None = None
+        self._made: Future[Document] = Future()
 
-    def of(self, catalog: Catalog, book: Book, today: date) -> Document:
-        """Return the audit of a catalog, its stock as the files say, and a rule book on a day."""
+    def of(self, catalog: Catalog, book: Book, today: date) -> Future[Document]:
+        """Return the audit of a catalog, its stock as the files say, and a rule book on a day, once it is made.
+
+        ``judged`` tells how many specs were judged for it so far.
+        """
         key = (catalog.content_hash, book.content_hash, today)
         with self._lock:
-            if self._kept is None or self._kept[0] != key:
-                found = audit_of(catalog, book, today, specs=self._specs)
-                self._kept = key, document(told(catalog, book, today, found, self._lint))
-            return self._kept[1]
+            if self._key != key:
+                self._key, self._made, self.judged = key, Future(), 0
+                # Nobody waits for it at the end: what is worked out is lost with the process anyway.
+                Thread(target=self._make, args=(self._made, catalog, book, today), daemon=True).start()
+            return self._made
+
+    def _make(self, made: Future[Document], catalog: Catalog, book: Book, today: date) -> None:
+        def tell(more: int) -> None:
+            if made is self._made:
+                self.judged += more
+
+        try:
+            found = audit_of(catalog, book, today, tell, self._specs)
+            made.set_result(document(told(catalog, book, today, found, self._lint)))
+        except BaseException as bad:  # noqa: BLE001  # whoever waits is told, whatever it was
+            made.set_exception(bad)

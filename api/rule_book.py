@@ -39,6 +39,7 @@ def _law_row(row: LawRow) -> dict[str, Any]:
         "species": row.species,
         "tannage": list(row.tannages),
         "destination": row.destination,
+        "jurisdiction": row.jurisdiction,
         "says": row.says,
         "source": row.source,
         "checked_on": row.checked_on.isoformat(),
@@ -55,7 +56,7 @@ def wanted_of(shop: Shop, wanted: Wanted) -> list[str]:
     """Return the ids of the rules wanted, in the order of the book.
 
     Raises:
-        ProblemError: 404 for a pattern, 422 for a family that nothing has, with the nearest that there is.
+        ProblemError: 404 for a pattern or a family that nothing has, with those that there are and the nearest.
     """
     family = None if wanted.family is None else known_family(shop, wanted.family)
     applying = None if wanted.pattern is None else _applying(shop, wanted.pattern)
@@ -74,9 +75,7 @@ def known_family(shop: Shop, family: str) -> str:
     known = {each.casefold(): each for each in families_of(shop)}
     if family.casefold() not in known:
         near = did_you_mean(family.casefold(), known)
-        words = f"one of {', '.join(known.values())}{near}"
-        entry = {"pointer": "query/family", "code": "not_offered", "detail": words}
-        raise ProblemError("schema-violation", "one field does not fit", errors=[entry])
+        raise ProblemError("not-found", f"there is no such family; there are {', '.join(known.values())}{near}")
     return known[family.casefold()]
 
 

@@ -65,7 +65,7 @@ def sheet(shop: Shop, who: Caller, family: str | None = None, paper: Paper = "A4
     """Return the rules that a caller may read as a page of HTML, one printed page or more for each family.
 
     Raises:
-        ProblemError: 422 for a family that the book has not.
+        ProblemError: 404 for a family that the book has not.
     """
     wanted = None if family is None else known_family(shop, family)
     families: dict[str, list[Rule]] = {}

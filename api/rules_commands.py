@@ -88,8 +88,7 @@ def _print(settings: Settings, options: Namespace) -> int:
         try:
             page = sheet(shop, Caller.OWNER, options.family, options.paper)
         except ProblemError as bad:
-            said = "; ".join(entry["detail"] for entry in bad.errors)
-            raise RulesCommandError(f"there is no family {plain(options.family)}: {said}") from None
+            raise RulesCommandError(f"--family: {plain(bad.detail)}") from None
     try:
         options.file.write_text(page, encoding="utf-8", newline="\n")
     except OSError as bad:

@@ -2,7 +2,7 @@
 
     python3 deploy/dev.py bench [--quick] [--only SECTION]
 
-Sections: http, many, process, rules, holds, beside, bulk, sheets, lists, best. Figures are reported, never
+Sections: http, many, process, rules, holds, beside, bulk, sheets, house, lists, best. Figures are reported, never
 asserted: the exit code is 0 whenever measurements ran, 2 for arguments that mean nothing here, 1 where a
 service did not answer as it must, 130 when interrupted. A full run takes about half an hour, most of it for
 lists and best; a quick one some minutes, and has too few specs for its figures to be quoted.
@@ -15,7 +15,7 @@ import signal
 import sys
 from collections.abc import Callable, Sequence
 
-from measure import beside, choosing, holds, in_bulk, in_process, lists, over_http, sheets
+from measure import beside, choosing, holds, house, in_bulk, in_process, lists, over_http, sheets
 from measure.load import RoundError
 from measure.report import Figure, describe, table
 
@@ -29,6 +29,7 @@ SECTIONS: dict[str, tuple[str, Section]] = {
     "beside": ("Single checks while a long list is judged", beside.beside),
     "bulk": ("Whole tables", in_bulk.bulk),
     "sheets": ("Sheets, the hostile ones with their peak memory (process + its child)", sheets.sheets),
+    "house": ("Hostile files of a house's own rules", house.house),
     "lists": ("Wish lists, each row judged alone, to reading and writing the same cells", lists.lists),
     "best": ("The best of lists over scarce leathers", choosing.best),
 }

@@ -18,7 +18,7 @@ from rules.block import Bits, Block, Given, split
 from rules.case import Case
 from rules.cells import Frame
 from rules.evaluate import OUTCOMES, Judges
-from rules.ir import Limit, Name, Rule, names_in
+from rules.ir import Limit, Name, Rule, lookups_in, names_in
 from rules.lots import Choices, find_best, sets_of, singles_of
 from rules.preference import Lots
 from rules.sheet import Coded, Sheet
@@ -234,10 +234,12 @@ def more_lots_only_worsen(rule: Rule) -> bool:
     """Whether a rule that fires on a part cut from one lot fires on every set of lots with that one.
 
     So does what reads no lots, what is judged lot by lot, and a figure that only grows with more lots, held
-    from above against a limit that knows none.
+    from above against a limit that knows none. What is looked up by a figure that knows lots may go either way.
     """
     if rule.subject == "panel":
         return True
+    if any("lots" in TERMS[name].reads for table in lookups_in(rule) for name in table.inputs):
+        return False
     reading = {name for name in names_in(rule) if not name.startswith("threshold.") and "lots" in TERMS[name].reads}
     from_above = {
         clause.verb.term.name

@@ -1,14 +1,16 @@
 """The rule book: YAML files of rules, read strictly into the intermediate form.
 
-Loaders take text. Every fault is collected with file, line and column; a book with a fault is
-refused whole. The rules' own examples run at load: a book whose examples do not come out as
-written is refused too.
+The trade's files, and beside them what a workshop adds (:mod:`rules.house`). Loaders take text. Every fault is
+collected with file, line and column; a book with a fault is refused whole. The rules' own examples run at load: a book
+whose examples do not come out as written is refused too.
 """
 
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
@@ -19,9 +21,13 @@ from typing import Any
 from catalog.model import Threshold
 from catalog.strict_yaml import Document, Fault, Faults, read, suggest
 from catalog.units import UNITS
-from rules.grammar import Parser, Path
-from rules.ir import STAGES, Rule, Value, names_in
-from rules.judge import Fired, Passed, judge_of
+from rules.conditions import OF_THE_TRADE, Beside, Path
+from rules.examples import as_written, not_as_written, outcome_of_example
+from rules.grammar import Parser
+from rules.house import FAMILY, EnoughError, HouseTexts, Noted, read_house
+from rules.house_bounds import IDS as HOUSE_IDS
+from rules.house_bounds import circle_in, wrong_of
+from rules.ir import STAGES, Lookup, Rule, Value, names_in
 from rules.present import limits_now
 from rules.vocabulary import SUBJECTS, TERMS
 from rules.words import figure, formula_of
@@ -33,27 +39,32 @@ _FIELDS = frozenset(
         "steps", "severity", "at", "effect_of", "examples", "valid_from", "valid_until", "review_by",
     }
 )  # fmt: skip
+#: Ids of the trade's rules.
+_IDS = re.compile(r"[A-Z]{3}-[0-9]{2}")
 _DAYS = ("valid_from", "valid_until", "review_by")
 _NEEDED = ("id", "each", "says", "why", "tell", "source")
-#: How the ids of a house's own rules begin.
-HOUSE = "H-"
+#: A workshop that adds nothing to the trade's book.
+NO_HOUSE = HouseTexts()
 #: The file of the limits for which the examples are written.
 LIMITS = "limits.yaml"
 
 
 @dataclass(frozen=True)
 class Book:
-    """Rules by id in the order of the files, with the hash of their text."""
+    """Rules by id in the order of the files, the house's last, with the hash of their text and the house's tables.
+
+    ``written_for`` are the limits for which the examples of the trade's rules are written; none: the workshop's own.
+    """
 
     rules: Mapping[str, Rule]
     content_hash: str
     thresholds: Mapping[str, Threshold]
-    #: The limits for which the examples of the trade's rules are written; none: those of the workshop.
+    tables: Mapping[str, Lookup] = field(default_factory=dict)
     written_for: Mapping[str, Threshold] = field(default_factory=dict)
 
     def limits_for(self, rule: Rule) -> Mapping[str, Threshold]:
         """Return the limits for which a rule's examples are written: a house writes for its own."""
-        own = not self.written_for or rule.id.startswith(HOUSE)
+        own = not self.written_for or rule.family == FAMILY
         return self.thresholds if own else self.written_for
 
     def describe(self, rule_id: str) -> dict[str, Any]:
@@ -93,7 +104,7 @@ class Book:
             (rule.id, place)
             for rule in self.rules.values()
             for place in range(len(rule.examples))
-            if not _as_written(rule, place, self.thresholds)
+            if not as_written(rule, place, self.thresholds)
         )
 
 
@@ -110,8 +121,11 @@ def _shown(name: str, value: Value) -> Any:
     return figure(value, TERMS[name].unit if name in TERMS else "count")
 
 
-def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> Book:
-    """Read a rule book. Raises :class:`catalog.strict_yaml.Faults` with every fault found."""
+def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold], house: HouseTexts = NO_HOUSE) -> Book:
+    """Read a rule book, and the house's rules beside it.
+
+    Raises :class:`catalog.strict_yaml.Faults` with every fault found.
+    """
     faults: list[Fault] = []
     rules: dict[str, Rule] = {}
     readers: list[_FileReader] = []
@@ -129,12 +143,35 @@ def load_book(files: Mapping[str, str], thresholds: Mapping[str, Threshold]) -> 
     if not faults:
         for reader in readers:
             reader.run_examples(written_for)
+    tables = _add_house(house, thresholds, rules, faults)
     if faults:
         raise Faults(tuple(faults))
     digest = hashlib.sha256()
-    for file in sorted(files):
-        digest.update(f"{file}\n{files[file]}\n".encode())
-    return Book(rules, f"sha256:{digest.hexdigest()}", thresholds, written_for=written_for)
+    for texts in (files, house.texts):
+        for file in sorted(texts):
+            digest.update(f"{file}\n{texts[file]}\n".encode())
+    return Book(rules, f"sha256:{digest.hexdigest()}", thresholds, written_for=written_for, tables=tables)
+
+
+def _add_house(
+    house: HouseTexts, thresholds: Mapping[str, Threshold], rules: dict[str, Rule], faults: list[Fault]
+) -> Mapping[str, Lookup]:
+    """Add the house's rules to those of the trade, and return its tables.
+
+    Its examples are written for the workshop's own limits.
+    """
+    noted = Noted()
+    found = None
+    with suppress(EnoughError):
+        found = read_house(house, thresholds, noted)
+        if found is not None:
+            reader = _FileReader(found.document, thresholds, rules, noted, found.beside)
+            reader.read()
+            reader.follow_references()
+            if not noted:
+                reader.run_examples(thresholds)
+    faults.extend(noted)
+    return {} if found is None else found.tables
 
 
 def _written_for(
@@ -164,47 +201,6 @@ def _written_for(
     return found
 
 
-def outcome_of_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> str:
-    """Return what an example comes out as now: fails, passes or skips."""
-    said = _judge_example(rule, place, thresholds)
-    return "fails" if isinstance(said, Fired) else "passes" if isinstance(said, Passed) else "skips"
-
-
-def severity_of_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> str | None:
-    """Return the severity with which an example fails now, or None where it does not fail."""
-    said = _judge_example(rule, place, thresholds)
-    return said.severity if isinstance(said, Fired) else None
-
-
-def _judge_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> Any:
-    facts: dict[str, Value] = {name: limit.value for name, limit in _qualified(thresholds).items()}
-    facts.update(rule.examples[0].facts)  # each later example says only what differs
-    facts.update(rule.examples[place].facts)
-    at_stage = rule.at_stage(rule.examples[place].stage or rule.stages[0])
-    return None if at_stage is None else judge_of(at_stage, lambda name: lambda _: facts.get(name))(None)
-
-
-def _qualified(thresholds: Mapping[str, Threshold]) -> dict[str, Threshold]:
-    return {f"threshold.{name}": threshold for name, threshold in thresholds.items()}
-
-
-def _as_written(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> bool:
-    """Whether an example comes out as it says, in its severity too where it states one."""
-    example, said = rule.examples[place], _judge_example(rule, place, thresholds)
-    if outcome_of_example(rule, place, thresholds) != example.expect:
-        return False
-    return not isinstance(said, Fired) or example.severity in (None, said.severity)
-
-
-def _not_as_written(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> str:
-    """Return what an example that comes out otherwise should be, and what it is."""
-    example, said = rule.examples[place], _judge_example(rule, place, thresholds)
-    now = outcome_of_example(rule, place, thresholds)
-    severity = f" with {said.severity}" if isinstance(said, Fired) else ""
-    expected = f"{example.expect!r}" + (f" with {example.severity}" if example.severity else "")
-    return f"{rule.id}: the example should be {expected} and is {now!r}{severity}"
-
-
 class _FileReader:
     """Reads the rules of one file, adding to ``rules`` and ``faults``."""
 
@@ -214,7 +210,9 @@ class _FileReader:
         thresholds: Mapping[str, Threshold],
         rules: dict[str, Rule],
         faults: list[Fault],
+        house: Beside | None = None,
     ) -> None:
+        self._house = house
         self._document = document
         self._thresholds = thresholds
         self._rules = rules
@@ -227,17 +225,23 @@ class _FileReader:
             for place, cause in enumerate(self._rules[rule_id].effect_of):
                 if cause not in self._rules:
                     self._fault((*path, "effect_of", place), f"{rule_id}: effect_of names {cause!r}, which is no rule")
+        for rule_id, cause in circle_in({rule_id: self._rules[rule_id] for rule_id in self._places}):
+            place = self._rules[rule_id].effect_of.index(cause)
+            path = (*self._places[rule_id], "effect_of", place)
+            self._fault(path, f"{rule_id}: {cause!r} is in the end an effect of {rule_id} itself")
 
     def run_examples(self, thresholds: Mapping[str, Threshold]) -> None:
         """Note a fault for each example that does not come out as it says."""
         for rule_id, path in self._places.items():
             rule = self._rules[rule_id]
             for place in range(len(rule.examples)):
-                if not _as_written(rule, place, thresholds):
-                    self._fault((*path, "examples", place), _not_as_written(rule, place, thresholds))
+                if not as_written(rule, place, thresholds):
+                    self._fault((*path, "examples", place), not_as_written(rule, place, thresholds))
 
     def read(self) -> None:
         value = self._document.value
+        if self._house is not None:
+            value = {"family": FAMILY, "rules": value["rules"]}
         if not isinstance(value, dict) or set(value) != {"family", "rules"} or not isinstance(value["rules"], list):
             self._fault((), "a rule file has 'family' and a list of 'rules'")
             return
@@ -269,15 +273,28 @@ class _FileReader:
             self._fault((*path, "each"), f"unknown subject {subject!r}{hint}")
         if raw.get("stage", "check") not in STAGES:
             self._fault((*path, "stage"), f"a stage is one of {', '.join(STAGES)}")
-        for name in _DAYS:
-            if not isinstance(raw.get(name, date.min), date):
-                self._fault((*path, name), f"{name!r} is a day, written 2026-03-02")
+        self._id(raw.get("id"), path)
+        self._days(raw, path)
         if len(self._faults) > before:
             return
         self._build(family, raw, path)
 
+    def _days(self, raw: dict[str, Any], path: Path) -> None:
+        wrong = [name for name in _DAYS if not isinstance(raw.get(name, date.min), date)]
+        for name in wrong:
+            self._fault((*path, name), f"{name!r} is a day, written 2026-03-02")
+        if not wrong and raw.get("valid_until", date.max) < raw.get("valid_from", date.min):
+            self._fault((*path, "valid_until"), "'valid_until' is before 'valid_from'")
+
+    def _id(self, raw: Any, path: Path) -> None:
+        """A rule of the trade has an id of the trade, one of the house an id of a house."""
+        ids, written = (_IDS, "STK-01") if self._house is None else (HOUSE_IDS, "H-FOIL")
+        if isinstance(raw, str) and not ids.fullmatch(raw):
+            self._fault((*path, "id"), f"{raw[:60]!r} is no id here; one is written like {written}")
+
     def _build(self, family: str, raw: dict[str, Any], path: Path) -> None:
-        parser = Parser(self._document, raw["each"], self._thresholds, self._faults)
+        beside = OF_THE_TRADE if self._house is None else self._house
+        parser = Parser(self._document, raw["each"], self._thresholds, self._faults, beside)
         before = len(self._faults)
         parser.texts(raw, path)
         clauses = parser.clauses(raw, path)
@@ -296,6 +313,9 @@ class _FileReader:
         )  # fmt: skip
         self._unread_facts(rule, path)
         self._unlisted(rule, path)
+        self._lots_too_early(rule, raw, path)
+        for place, message in wrong_of(rule) if self._house is not None else ():
+            self._fault((*path, *place), message)
         self._rules[rule.id], self._places[rule.id] = rule, path
 
     def _unlisted(self, rule: Rule, path: Path) -> None:
@@ -316,3 +336,27 @@ class _FileReader:
             for name, _ in example.facts:
                 if name not in read_names:
                     self._fault((*path, "examples", place, example.expect, name), f"{rule.id} does not read {name!r}")
+
+    def _lots_too_early(self, rule: Rule, raw: dict[str, Any], path: Path) -> None:
+        """A rule over less than the whole piece is judged before every part has its lots."""
+        if rule.subject == "piece":
+            return
+        for name in sorted(names_in(rule)):
+            if name.startswith("piece.") and "lots" in TERMS[name].reads:
+                told = f"{rule.id}: a rule over {rule.subject!r} cannot read {name}, which needs every lot"
+                self._fault(_where(raw, path, name), told)
+
+
+def _where(raw: Any, path: Path, name: str) -> Path:
+    """Return where a name first stands in a rule, as a key or as a value; the rule itself where a table reads it."""
+    items = raw.items() if isinstance(raw, dict) else enumerate(raw) if isinstance(raw, list) else ()
+    for key, value in items:
+        if key == "examples":
+            continue
+        here = (*path, key)
+        if name in (key, value):
+            return here
+        found = _where(value, here, name)
+        if found != here:
+            return found
+    return path

@@ -26,17 +26,21 @@ from rules.ir import (
     Graded,
     In,
     Includes,
+    Interval,
     Limit,
+    Lookup,
     Name,
     Not,
     Require,
     Rule,
+    Scaled,
     Severity,
     Term,
     Value,
     Verb,
 )
 from rules.sums import SUMMED, SUMMED_TRUTHS, Bools, Figures, Sums, always, figures, times
+from rules.vocabulary import TERMS
 
 _NONE = len(SEVERITIES)
 _CLAUSES = 16
@@ -176,13 +180,43 @@ class _View:
                 if name not in self._figures:
                     self._figures[name] = self._named(name)
                 return self._figures[name]
-            case _:
+            case Lookup():
+                return self._looked_up(term)
+            case Scaled():
                 one, other = self._figure(term.term), self._figure(term.by)
                 known = one.known & other.known
                 under = (
                     times(other.under, one.under) if isinstance(other.under, np.ndarray) else one.under * other.under
                 )
                 return Figures(times(one.over, other.over), under, known)
+
+    def _looked_up(self, table: Lookup) -> Figures:
+        """Return what a table of the house gives for each row: the first of its own rows that holds says it."""
+        known = always(self._sums.rows)
+        for name in table.inputs:
+            known &= self._figure(Name(name)).known if TERMS[name].type == "number" else self._chosen(name, _any).known
+        place = np.full(self._sums.rows, len(table.rows), dtype=np.intp)
+        for number in range(len(table.rows) - 1, -1, -1):
+            suits = known.copy()
+            for name, cell in zip(table.inputs, table.rows[number].cells, strict=True):
+                if cell is not None:
+                    suits &= self._suits(name, cell)
+            place[suits] = number
+        found = figures([*(row.gives for row in table.rows), table.otherwise], place)
+        return Figures(found.over, found.under, found.known & known)
+
+    def _suits(self, name: str, cell: frozenset[str | bool] | Interval) -> Bools:
+        if not isinstance(cell, Interval):
+            return self._chosen(name, lambda value: value in cell).true
+        figure, first = self._figure(Name(name)), np.zeros(self._sums.rows, dtype=np.intp)
+        suits = figure.known.copy()
+        if cell.low is not None:
+            above = _compare(figure, figures([cell.low], first))
+            suits &= above >= 0 if cell.low_in else above > 0
+        if cell.high is not None:
+            below = _compare(figure, figures([cell.high], first))
+            suits &= below <= 0 if cell.high_in else below < 0
+        return suits
 
     def _named(self, name: str) -> Figures:
         if name in SUMMED:
@@ -192,6 +226,10 @@ class _View:
 
     def _values(self, name: str) -> tuple[list[Value], NDArray[np.intp]]:
         return self._sums.block.tabled(name, self._member, self._place)
+
+
+def _any(_: Value) -> bool:
+    return True
 
 
 def _compare(one: Figures, other: Figures) -> NDArray[np.int8]:

@@ -148,15 +148,15 @@ def compare(asked: Iterable[Asked], today: date) -> Comparison:
     return found
 
 
-def pairs(asked: Iterable[Asked], today: date) -> Iterator[Pair]:
-    """Give what both shops say of each spec, in the order asked; so many are held at once at most."""
-    chunk: list[Asked] = []
+def pairs(asked: Iterable[Asked], today: date, chunk: int = _CHUNK) -> Iterator[Pair]:
+    """Give what both shops say of each spec, in the order asked; ``chunk`` specs are held at once at most."""
+    held: list[Asked] = []
     for each in asked:
-        chunk.append(each)
-        if len(chunk) == _CHUNK:
-            yield from _paired(chunk, today)
-            chunk = []
-    yield from _paired(chunk, today)
+        held.append(each)
+        if len(held) == chunk:
+            yield from _paired(held, today)
+            held = []
+    yield from _paired(held, today)
 
 
 def _paired(asked: Sequence[Asked], today: date) -> Iterator[Pair]:

@@ -18,7 +18,7 @@ from rules.case import Case
 from rules.cells import MOST_KEPT, MOST_WORDS, Bits, Cell, Frame, Member
 from rules.facets import Names
 from rules.findings import Said, said_of
-from rules.ir import SEVERITIES, Rule, Severity, Value, names_in
+from rules.ir import SEVERITIES, Rule, Severity, Value
 from rules.judge import Fired, Passed, Reader, judge_of
 from rules.piece import Piece
 from rules.sorter import Sorter, Table
@@ -80,7 +80,6 @@ class Judges:
         for whole in book.rules.values():
             rule = whole.at_stage("check")
             if rule is not None and in_force(rule, today):
-                _no_whole_lots_elsewhere(rule)
                 self.rule_ids.append(rule.id)
                 judge = judge_of(rule, partial(self.reader, subject=rule.subject))
                 self.tables.setdefault(rule.subject, []).append((rule, judge))
@@ -202,15 +201,6 @@ def fired_in(fired: Sequence[tuple[str, Severity]], word: Bits) -> set[tuple[str
         found.add(fired[lowest.bit_length() - 1])
         word ^= lowest
     return found
-
-
-def _no_whole_lots_elsewhere(rule: Rule) -> None:
-    """A rule over less than the whole piece is judged before every part has its lots."""
-    if rule.subject == "piece":
-        return
-    names = [name for name in names_in(rule) if name.startswith("piece.") and "lots" in TERMS[name].reads]
-    if names:
-        raise ValueError(f"{rule.id}: a rule over {rule.subject} cannot read {sorted(names)}, which needs every lot")
 
 
 def _signature(piece: Piece) -> tuple[int, ...]:

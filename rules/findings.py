@@ -160,7 +160,7 @@ def said_of(found: Found) -> Said:
     """Put a rule that fired into words."""
     fired, instance, rule = found.fired, found.instance, found.rule
     at, subject = pointers_of(found), instance.subject
-    unit = TERMS[fired.name].unit if fired.name in TERMS else ""
+    unit = _unit(fired)
     words, clause = instance.words | _figures_in_words(fired, unit), rule.clauses[fired.clause]
     tell = clause.tell or rule.tell
     bench = clause.bench or (tell if clause.tell else rule.bench or rule.tell)
@@ -182,7 +182,7 @@ def figures_of(word: Fired | Passed) -> dict[str, Any]:
 
     ``room`` is how far the figure is from its limit, whichever side it is on.
     """
-    unit = TERMS[word.name].unit if word.name in TERMS else ""
+    unit = _unit(word)
     return {
         "measured": _shown(word.measured, unit),
         "limit": _limit(word, unit),
@@ -190,6 +190,10 @@ def figures_of(word: Fired | Passed) -> dict[str, Any]:
         "unit": unit or None,
         "room": _off_by(word, unit),
     }
+
+
+def _unit(word: Fired | Passed) -> str:
+    return word.unit or (TERMS[word.name].unit if word.name in TERMS else "")
 
 
 def _shown(value: Any, unit: str) -> Shown:

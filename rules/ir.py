@@ -42,11 +42,72 @@ class Constant:
 class Scaled:
     """A term times a ratio."""
 
-    term: Name | Constant
-    by: Name | Constant
+    term: Plain
+    by: Plain
 
 
-Term = Name | Constant | Scaled
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A range of figures in base units; None is no end. An end belongs to the range where it is said to."""
+
+    low: int | Fraction | None
+    high: int | Fraction | None
+    low_in: bool = True
+    high_in: bool = True
+
+    def holds(self, value: int | Fraction) -> bool:
+        """Say whether a figure lies in it."""
+        above = self.low is None or value > self.low or (self.low_in and value == self.low)
+        return above and (self.high is None or value < self.high or (self.high_in and value == self.high))
+
+
+TableCell = frozenset[str | bool] | Interval | None
+"""What a row of a table asks of one input: one of some words or truths, a figure in a range, or nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class LookupRow:
+    """One row of a table: what it asks of each input, and the figure that it gives, in base units."""
+
+    cells: tuple[TableCell, ...]
+    gives: int | Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Lookup:
+    """A figure looked up in a table of the house: that of the first row that holds, else ``otherwise``.
+
+    ``inputs`` are names of the vocabulary, one a cell. Where an input is not known, neither is the figure. The table
+    itself stands here, so that whatever reads a rule's names sees what the figure depends on.
+    """
+
+    name: str
+    says: str
+    unit: str
+    inputs: tuple[str, ...]
+    rows: tuple[LookupRow, ...]
+    otherwise: int | Fraction | None = None
+
+    def figure(self, values: tuple[Value, ...]) -> int | Fraction | None:
+        """Return the figure for values of the inputs, in base units."""
+        if None in values:
+            return None
+        for row in self.rows:
+            if all(map(_suits, row.cells, values)):
+                return row.gives
+        return self.otherwise
+
+
+def _suits(cell: TableCell, value: Value) -> bool:
+    if cell is None:
+        return True
+    if isinstance(cell, Interval):
+        return isinstance(value, int | Fraction) and cell.holds(value)
+    return value in cell
+
+
+Plain = Name | Constant | Lookup
+Term = Plain | Scaled
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,6 +296,49 @@ def names_in(rule: Rule) -> frozenset[str]:
     return frozenset(found)
 
 
+def lookups_in(rule: Rule) -> tuple[Lookup, ...]:
+    """Return the tables that the rule looks figures up in, each once."""
+    found: dict[str, Lookup] = {}
+    for clause in rule.clauses:
+        _tables_of(clause.when, found)
+        match clause.verb:
+            case Forbid(rows=rows) | AllowOnly(rows=rows):
+                _tables_of(AllOf(rows), found)
+            case Require(condition=condition):
+                _tables_of(condition, found)
+            case Limit(term=term, steps=steps, upper=upper):
+                for each in (term, upper, *(step.limit for step in steps)):
+                    _tables_in(each, found)
+            case Graded():
+                pass
+    return tuple(found.values())
+
+
+def _tables_of(condition: Condition, found: dict[str, Lookup]) -> None:
+    match condition:
+        case Compare(left=left, right=right):
+            _tables_in(left, found)
+            _tables_in(right, found)
+        case Not(condition=inner):
+            _tables_of(inner, found)
+        case AllOf(conditions=several):
+            for each in several:
+                _tables_of(each, found)
+        case _:
+            return
+
+
+def _tables_in(term: Term | None, found: dict[str, Lookup]) -> None:
+    match term:
+        case Lookup(name=name):
+            found[name] = term
+        case Scaled(term=inner, by=by):
+            _tables_in(inner, found)
+            _tables_in(by, found)
+        case _:
+            return
+
+
 def names_of(condition: Condition) -> frozenset[str]:
     """Return every name that a condition reads."""
     found: set[str] = set()
@@ -277,5 +381,7 @@ def _collect_term(term: Term | None, found: set[str]) -> None:
         case Scaled(term=inner, by=by):
             _collect_term(inner, found)
             _collect_term(by, found)
+        case Lookup(inputs=inputs):
+            found.update(inputs)
         case _:
             return

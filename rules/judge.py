@@ -25,9 +25,11 @@ from rules.ir import (
     In,
     Includes,
     Limit,
+    Lookup,
     Name,
     Not,
     Rule,
+    Scaled,
     Severity,
     Term,
     Value,
@@ -42,7 +44,10 @@ Truth = Callable[[Any], bool | None]
 
 @dataclass(frozen=True, slots=True)
 class Fired:
-    """A violated clause. ``limit`` is a pair for ``between``; both None where nothing is measured."""
+    """A violated clause. ``limit`` is a pair for ``between``; both None where nothing is measured.
+
+    ``unit`` is that of a figure looked up in a table; the vocabulary knows those of the names.
+    """
 
     severity: Severity
     measured: Number | None = None
@@ -50,6 +55,7 @@ class Fired:
     bound: Bound = "none"
     name: str = ""
     clause: int = 0
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +66,7 @@ class Passed:
     limit: Number | tuple[Number, Number] | None = None
     bound: Bound = "none"
     name: str = ""
+    unit: str = ""
 
 
 Word = Fired | Passed | None
@@ -145,9 +152,10 @@ def _graded(read: Reader, levels: dict[str, Severity | None]) -> Judge:
 
 def _limit(verb: Limit, reader_of: ReaderOf) -> Judge:
     measured_of = term_of(verb.term, reader_of)
-    name = verb.term.name if isinstance(verb.term, Name) else ""
+    name = verb.term.name if isinstance(verb.term, Name | Lookup) else ""
+    unit = verb.term.unit if isinstance(verb.term, Lookup) else ""
     if verb.upper is not None:
-        return _between(verb, verb.upper, reader_of, name)
+        return _between(verb, verb.upper, reader_of, name, unit)
     steps = [(term_of(step.limit, reader_of), step.severity) for step in verb.steps]
     steps.sort(key=lambda step: _RANK[step[1]])
     bound = verb.bound
@@ -162,13 +170,13 @@ def _limit(verb: Limit, reader_of: ReaderOf) -> Judge:
             if limit is None:
                 return None
             if _beyond(measured, limit, bound):
-                return Fired(severity, measured, limit, bound, name)
-        return Passed(measured, limit, bound, name)
+                return Fired(severity, measured, limit, bound, name, unit=unit)
+        return Passed(measured, limit, bound, name, unit)
 
     return judge
 
 
-def _between(verb: Limit, upper: Term, reader_of: ReaderOf, name: str) -> Judge:
+def _between(verb: Limit, upper: Term, reader_of: ReaderOf, name: str, unit: str) -> Judge:
     measured_of = term_of(verb.term, reader_of)
     low_of, high_of = term_of(verb.steps[0].limit, reader_of), term_of(upper, reader_of)
     severity = verb.steps[0].severity
@@ -178,8 +186,8 @@ def _between(verb: Limit, upper: Term, reader_of: ReaderOf, name: str) -> Judge:
         if measured is None or low is None or high is None:
             return None
         if low <= measured <= high:
-            return Passed(measured, (low, high), "between", name)
-        return Fired(severity, measured, (low, high), "between", name)
+            return Passed(measured, (low, high), "between", name, unit)
+        return Fired(severity, measured, (low, high), "between", name, unit=unit)
 
     return judge
 
@@ -199,7 +207,10 @@ def term_of(term: Term, reader_of: ReaderOf) -> Callable[[Any], Number | None]:
             return lambda _: value
         case Name(name=name):
             return reader_of(name)  # type: ignore[return-value]  # the book lets only numbers stand here
-        case _:
+        case Lookup(inputs=inputs):
+            readers, figure = [reader_of(name) for name in inputs], term.figure
+            return lambda instance: figure(tuple(read(instance) for read in readers))
+        case Scaled():
             one, other = term_of(term.term, reader_of), term_of(term.by, reader_of)
 
             def scaled(instance: Any) -> Number | None:

@@ -17,7 +17,7 @@ from catalog.figures import Figure, figure_at, with_figures
 from catalog.model import Catalog, Threshold
 from catalog.units import UNITS
 from catalog.vocabulary import GRADES
-from rules.book import outcome_of_example, severity_of_example
+from rules.examples import outcome_of_example, severity_of_example
 from rules.ir import Graded, Limit, Name, Rule, Scaled, names_in
 from rules.shop import Shop
 from rules.vocabulary import TERMS

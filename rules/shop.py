@@ -13,6 +13,7 @@ from catalog.strict_yaml import Fault, Faults
 from rules.audit.accepted import accepted_in
 from rules.book import Book, load_book
 from rules.evaluate import Judges
+from rules.house import house_of
 from rules.piece import Indexes, Piece
 from rules.spec import Spec
 from rules.stock import HurriedWarehouse, Warehouse
@@ -97,7 +98,7 @@ def open_shop(catalog: Catalog, book_files: Mapping[str, str]) -> Shop:
     Raises :class:`catalog.strict_yaml.Faults` with every fault of the book, the price list and the accept-list.
     """
     faults: list[Fault] = []
-    book = _sound(lambda: load_book(book_files, catalog.thresholds), faults)
+    book = _sound(lambda: load_book(book_files, catalog.thresholds, house_of(catalog)), faults)
     _sound(lambda: Tariff(catalog), faults)
     _sound(lambda: accepted_in(catalog.house), faults)
     if book is None or faults:

@@ -19,9 +19,10 @@ from catalog.model import Catalog, Number, Pattern, PriceRow
 from catalog.strict_yaml import Fault, Faults, did_you_mean
 from catalog.units import text_in
 from rules.case import Case
-from rules.grammar import Parser, Path
-from rules.ir import AllOf, Condition, In, Includes, Not, names_of
+from rules.conditions import Beside, Conditions, Path
+from rules.ir import AllOf, names_of
 from rules.judge import Reader, Truth, condition_of
+from rules.nouns import codes_of
 from rules.piece import OUTSIDE, Piece
 from rules.stock import Warehouse
 from rules.vocabulary import BY_PART, TERMS, Group, known_names
@@ -239,14 +240,10 @@ class _Compiler:
         self.faults: list[Fault] = []
         self._document = catalog.price_list.document
         self._thresholds = catalog.thresholds
-        self._parser = Parser(self._document, "piece", catalog.thresholds, self.faults)
+        beside = Beside(codes_of(catalog))
+        self._parser = Conditions(self._document, "piece", catalog.thresholds, self.faults, beside)
         self._warehouse = Warehouse(int(catalog.thresholds["nest_gap_mm"].value))
         self._limits = {f"threshold.{name}": threshold.value for name, threshold in catalog.thresholds.items()}
-        # The names whose words are codes of the catalog: a slip there would never be seen otherwise.
-        self._codes: dict[str, Iterable[str]] = {
-            "piece.pattern": catalog.patterns,
-            "piece.offered_modifications": catalog.modifications,
-        }
 
     def surcharge(self, row: PriceRow, path: Path) -> Surcharge:
         """Return a row ready to be asked; what has a fault comes out as never charged."""
@@ -256,8 +253,6 @@ class _Compiler:
         for name in names:
             at = next((key for key in row.when if key == name), None)
             self._priceable(name, (*path, "when") if at is None else (*path, "when", at))
-        for each in condition.conditions:
-            self._known_codes(each, (*path, "when"))
         if row.for_each is not None:
             names += self._counted(row.for_each, (*path, "for_each"))
         self._says(row, path)
@@ -309,24 +304,6 @@ class _Compiler:
                 self._parser.fault((*path, "says"), f"says: {{{placeholder}}} is not known here; only {{count}} is")
             elif row.for_each is None:
                 self._parser.fault((*path, "says"), "says: {count} needs 'for_each', a count")
-
-    def _known_codes(self, condition: Condition, path: Path) -> None:
-        """Note words that are no codes of the noun that a name speaks of."""
-        match condition:
-            case Not(condition=inner):
-                self._known_codes(inner, path)
-            case In(name=name, values=values) if name in self._codes:
-                for value in sorted(map(str, values)):
-                    self._known_code(name, value, path)
-            case Includes(name=name, value=value) if name in self._codes:
-                self._known_code(name, value, path)
-            case _:
-                return
-
-    def _known_code(self, name: str, code: str, path: Path) -> None:
-        known = list(self._codes[name])
-        if code not in known:
-            self._parser.fault((*path, name), f"{name}: the catalog has no '{code}'{did_you_mean(code, known)}")
 
 
 def _never(_: Any) -> bool:

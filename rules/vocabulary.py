@@ -46,6 +46,9 @@ BY_PART = frozenset({"leather", "species", "side", "lots"})
 #: here because a supply's facet says what is left of it.
 SAME_FOR_ALL = frozenset({"pattern", "stock", "price_list", "law", "labor", "today"})
 
+#: Figures that may lie below zero, by their unit or by name; all others never do.
+SIGNED_UNITS = frozenset({"percent", "money", "date"})
+SIGNED = frozenset({"leather.left_after", "piece.stain_lighter_by", "piece.edge_left_after"})
 #: What differs between two stock revisions, never between two specs of one.
 SAME_IN_A_TABLE = frozenset({"backlog"})
 
@@ -54,8 +57,9 @@ SAME_IN_A_TABLE = frozenset({"backlog"})
 class Term:
     """A name of the vocabulary.
 
-    ``levels`` lists the words a ``word`` may be, if closed. ``of`` names the parts whose leather,
-    side and lots are read, where not those of the instance (of the whole piece: every part).
+    ``levels`` lists the words a ``word`` may be, if closed; ``noun`` says what of the catalog its words are codes of
+    (:mod:`rules.nouns`), so that a code that is not there is found when a rule is read. ``of`` names the parts whose
+    leather, side and lots are read, where not those of the instance (of the whole piece: every part).
     ``grows``: the figure is never smaller where a part is cut from more lots.
     """
 
@@ -68,6 +72,12 @@ class Term:
     levels: tuple[str, ...] = ()
     of: tuple[str, ...] = ()
     grows: bool = False
+    noun: str = ""
+
+    @property
+    def signed(self) -> bool:
+        """Whether its figure may lie below zero."""
+        return self.unit in SIGNED_UNITS or self.name in SIGNED
 
 
 Group = tuple[str, ...]
@@ -199,15 +209,15 @@ def truth(name: str, label: str, *, reads: Iterable[str], of: Group = ()) -> Cal
 
 
 def word(
-    name: str, label: str, *, reads: Iterable[str], levels: Iterable[str] = (), of: Group = ()
+    name: str, label: str, *, reads: Iterable[str], levels: Iterable[str] = (), of: Group = (), noun: str = ""
 ) -> Callable[[Measured], Measured]:
-    """Register a measure that gives one word."""
-    return _register(name, label, "word", "", reads, tuple(levels), of)
+    """Register a measure that gives one word: one of ``levels``, a code of ``noun``, or any."""
+    return _register(name, label, "word", "", reads, tuple(levels), of, noun=noun)
 
 
-def words(name: str, label: str, *, reads: Iterable[str]) -> Callable[[Measured], Measured]:
+def words(name: str, label: str, *, reads: Iterable[str], noun: str = "") -> Callable[[Measured], Measured]:
     """Register a measure that gives a set of words."""
-    return _register(name, label, "words", "", reads)
+    return _register(name, label, "words", "", reads, noun=noun)
 
 
 def _register(
@@ -220,13 +230,14 @@ def _register(
     of: Group = (),
     *,
     grows: bool = False,
+    noun: str = "",
 ) -> Callable[[Measured], Measured]:
     read = _known(name, reads)
     if name in TERMS:
         raise ValueError(f"{name} is registered twice")
 
     def register(measure: Measured) -> Measured:
-        TERMS[name] = Term(name, label, kind, unit, read, measure, levels, of, grows)
+        TERMS[name] = Term(name, label, kind, unit, read, measure, levels, of, grows, noun)
         return measure
 
     return register

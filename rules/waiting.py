@@ -16,7 +16,7 @@ from rules.case import Case
 from rules.cells import facets_read, scoped
 from rules.evaluate import Judges
 from rules.facets import Facet
-from rules.ir import Condition, Graded, In, Limit, Name, Not, Rule, Value, Verb, names_in, names_of
+from rules.ir import Condition, Graded, In, Limit, Lookup, Name, Not, Rule, Value, Verb, names_in, names_of
 from rules.judge import Fired, Passed, condition_of
 from rules.piece import Piece
 from rules.spec import Spec
@@ -157,7 +157,9 @@ def _figures(verb: Verb) -> list[str]:
     """Return the names without which a verb says nothing."""
     match verb:
         case Limit(term=term, steps=steps, upper=upper):
-            return [each.name for each in (term, upper, *(step.limit for step in steps)) if isinstance(each, Name)]
+            terms = (term, upper, *(step.limit for step in steps))
+            looked_up = [name for each in terms if isinstance(each, Lookup) for name in each.inputs]
+            return [*(each.name for each in terms if isinstance(each, Name)), *looked_up]
         case Graded(name=name):
             return [name]
         case _:

@@ -25,9 +25,11 @@ from rules.ir import (
     In,
     Includes,
     Limit,
+    Lookup,
     Name,
     Not,
     Rule,
+    Scaled,
     Term,
     Verb,
 )
@@ -72,7 +74,9 @@ def _term(term: Term, thresholds: Mapping[str, Threshold]) -> str:
             return figure(threshold.value, threshold.unit)
         case Name(name=name):
             return TERMS[name].label
-        case _:
+        case Lookup(says=says):
+            return says
+        case Scaled():
             return f"{_term(term.by, thresholds)} x {_term(term.term, thresholds)}"
 
 
@@ -132,3 +136,22 @@ def formula_of(rule: Rule, thresholds: Mapping[str, Threshold]) -> list[str]:
         when = f"when {_test(clause.when, thresholds)}: " if clause.when.conditions else ""
         lines.append(when + _verb(clause.verb, thresholds))
     return lines
+
+
+def limit_of(rule: Rule, thresholds: Mapping[str, Threshold]) -> list[dict[str, Any]]:
+    """Return the limits of the rule's figures: what is measured, bound, limit, unit."""
+    found: list[dict[str, Any]] = []
+    for clause in rule.clauses:
+        if isinstance(verb := clause.verb, Limit) and isinstance(verb.term, Name | Lookup):
+            unit = verb.term.unit if isinstance(verb.term, Lookup) else TERMS[verb.term.name].unit
+            found.extend(
+                {
+                    "measured": _term(verb.term, thresholds),
+                    "bound": verb.bound,
+                    "limit": _term(step.limit, thresholds),
+                    "unit": unit,
+                    "severity": step.severity,
+                }
+                for step in verb.steps
+            )
+    return found

@@ -9,6 +9,7 @@ from fractions import Fraction
 from hashlib import sha256
 from typing import Any, Final, Literal, cast
 
+from pydantic import ValidationError
 from sqlalchemy import Connection, select
 
 from api.clock import Clock
@@ -52,12 +53,9 @@ def quote_findings(
     lots = [_lots_of_check(check) for check in checks]
     seen = seen_on(connection, lots)
     own = tuple(
-        Item(
-            item["item"],
-            case_of(shop, kept_spec(item["spec"]), given, today, seen),
-            price=item["check"]["price"] if item["check"]["price"]["total"] is not None else None,
-        )
+        Item(item["item"], case_of(shop, spec, given, today, seen), price=item["check"]["price"])
         for item, given in zip(items, lots, strict=True)
+        if (spec := kept_spec(item["spec"])) is not None
     )
     is_open = quote.state in _OPEN
     job = Job(
@@ -112,11 +110,17 @@ def refused_by(shop: Shop, job: Job) -> list[str]:
     return [found.said.rule for found in findings_at(shop, "quote", job) if found.item is None]
 
 
-def kept_spec(body: Mapping[str, Any]) -> Spec:
-    """Return a kept spec in exact units; one whose letters were deleted has no monogram to speak of."""
+def kept_spec(body: Mapping[str, Any]) -> Spec | None:
+    """Return a kept spec in exact units; one whose letters were deleted has no monogram to speak of.
+
+    None where it is of a time when specs were written otherwise: a record stays readable whatever comes.
+    """
     forgotten = "letters" in (body.get("monogram") or {})
     own = {name: value for name, value in body.items() if not (forgotten and name == "monogram")}
-    return to_spec(SpecIn.model_validate(own))
+    try:
+        return to_spec(SpecIn.model_validate(own))
+    except ValidationError:
+        return None
 
 
 def seen_on(connection: Connection, lots: Sequence[Mapping[str, Sequence[str]]]) -> dict[str, SeenOn]:
@@ -156,11 +160,12 @@ def checklist(
     items = tuple(
         Item(
             item["item"],
-            case_of(shop, kept_spec(item["spec"]), given, today, seen),
+            case_of(shop, spec, given, today, seen),
             record=order["id"],
             weight_kg=_weight(built[item["item"]]),
         )
         for item, given in zip(order["items"], lots, strict=True)
+        if (spec := kept_spec(item["spec"])) is not None
     )
     found = findings_at(shop, cast(Stage, stage), Job(today, items))
     return {

@@ -25,7 +25,7 @@ class SheetQuery(In):
     paper: Paper = Field("A4", description="Size of the paper.")
 
 
-_ANSWERS = tagged("The sheet.", "schema-violation")
+_ANSWERS = tagged("The sheet.", "not-found", "schema-violation")
 _ANSWERS[200]["content"] = {"text/html": {"schema": {"type": "string"}}}
 
 

@@ -7,16 +7,17 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import Field
 
-from api.deps import NO_QUERY, CallerDep, PublishedDep, least
+from api.deps import NO_QUERY, CallerDep, HouseDep, PublishedDep, least
 from api.errors import not_found
 from api.published import respond
-from api.routes.documented import CONDITIONAL, read_one, tagged
+from api.routes.documented import CONDITIONAL, tagged
 from api.rule_book import Wanted
 from api.schemas.answer import Severity
 from api.schemas.bases import In
-from api.schemas.figures import Code
+from api.schemas.figures import Code, RuleId
 from api.schemas.rules import RuleList, RuleOut
 from api.visibility import Caller
+from api.worked_orders import orders_of
 from rules.ir import Stage
 
 router = APIRouter(tags=["rules"], dependencies=[least(Caller.PAGE)])
@@ -42,7 +43,7 @@ class RuleQuery(In):
     summary="List rules",
     description="The rules of the book, with reason, formula, limits, source and worked examples.",
     response_model=RuleList,
-    responses=tagged("Rules.", "not-found", "schema-violation", links=read_one("readRule", "id", "id")),
+    responses=tagged("Rules.", "not-found", "schema-violation"),  # no link to the first: there may be none
     openapi_extra=CONDITIONAL,
 )
 def list_rules(
@@ -59,20 +60,23 @@ def list_rules(
     "/v1/rules/{id}",
     operation_id="readRule",
     summary="Read a rule",
-    description="One rule. Ids are compared without regard to case.",
+    description="One rule, for staff with the orders that were worked by hand for it. Ids are compared without regard"
+    " to case.",
     response_model=RuleOut,
     responses=tagged("The rule.", "not-found", "schema-violation"),
     openapi_extra=CONDITIONAL,
     dependencies=[NO_QUERY],
 )
-async def read_rule(
+def read_rule(
     request: Request,
-    rule_id: Annotated[Code, Path(alias="id", description="Id of a rule.", examples=["STK-01"])],
+    rule_id: Annotated[RuleId, Path(alias="id", description="Id of a rule.", examples=["STK-01"])],
     published: PublishedDep,
+    house: HouseDep,
     caller: CallerDep,
 ) -> Response:
     """Return one rule."""
-    found = published.one("rules", rule_id, caller)
+    shop, today = house.shelves.plain, house.clock.today()
+    found = published.rule(rule_id, caller, lambda known: orders_of(shop.catalog, shop.book, known, today))
     if found is None:
         raise not_found("rule")
     return respond(request, found)

@@ -19,6 +19,8 @@ _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
 _TOLERANCE: Final = 1e-6
 
 Code = Annotated[str, StringConstraints(min_length=1, max_length=40, pattern=_PLAIN)]
+# Ids of rules; those of a house are its prefix and up to 40 signs.
+RuleId = Annotated[str, StringConstraints(min_length=1, max_length=42, pattern=_PLAIN)]
 # Names of parts and slots are keys and stand in JSON Pointers, so they are plainer than codes.
 Slot = Annotated[str, StringConstraints(min_length=1, max_length=40, pattern=_NAME)]
 # ISO 3166-1 alpha-2, or ISO 3166-2 with the region: another spelling of a place would slip past a law row.

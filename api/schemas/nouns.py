@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import BaseModel, Field
 
-from api.schemas.figures import Figure, Money
+from api.schemas.figures import Figure, IsoDate, Money
 
 Grade = Literal["fine", "sign_off", "refuse"]
 
@@ -50,6 +50,7 @@ class KindOut(BaseModel):
     flex_report: str | None = Field(
         None, description="Whether a test of how the coating stands folding is on file: none or on_file."
     )
+    reports: str | None = Field(None, description="Reports on harmful substances: on_file, missing; null: not asked.")
 
 
 class LeatherOut(BaseModel):
@@ -62,6 +63,7 @@ class LeatherOut(BaseModel):
     reserve_dm2: Figure | None = Field(None, description="Kept back for repairs and matching, in dm2.")
     status: Literal["active", "last_lot", "retired"] = Field(description="Whether more of it can be had.")
     aliases: list[str] = Field(description="What people call it; never mapped silently.")
+    demand_dm2_per_week: Figure | None = Field(None, description="Used in a week, in dm2; null: nobody counts.")
     score: int | None = Field(None, description="Only with said: how near it comes, 100 for an exact name.")
 
 
@@ -76,6 +78,7 @@ class ThreadOut(BaseModel):
     srgb: str = Field(description="Its color on a screen, sRGB.")
     left_m: Figure | None = Field(None, description="Left on the spool, in m.")
     break_n: Figure = Field(description="Breaking load of one strand in N.")
+    supply: str | None = Field(None, description="ongoing, last_spool or discontinued; null: not asked.")
     status: str = Field(description="active or out.")
 
 
@@ -87,6 +90,7 @@ class EdgeOut(BaseModel):
     color: str = Field(description="Color in words.")
     srgb: str | None = Field(None, description="Its color on a screen, sRGB; null where it has none of its own.")
     left_ml: Figure | None = Field(None, description="Left in the bottle, in ml; null where nothing is used up.")
+    opened_on: IsoDate | None = Field(None, description="Day on which the bottle was opened; null: not asked.")
     status: str = Field(description="active or out.")
 
 
@@ -103,6 +107,9 @@ class HardwareOut(BaseModel):
     stock: int | None = Field(None, description="Pieces in stock.")
     break_n: Figure | None = Field(None, description="Breaking load in N; null where it bears no load.")
     tone: str | None = Field(None, description="What its metal looks like: gold, silver, copper or black.")
+    flux_index: Figure | None = Field(None, description="Flux index of a magnet, in kG2mm2.")
+    loose: bool | None = Field(None, description="Whether a magnet is loose or may come off; null: not asked.")
+    faces_leather: bool | None = Field(None, description="Whether its metal lies bare on leather; null: not asked.")
 
 
 class TypefaceOut(BaseModel):

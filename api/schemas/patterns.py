@@ -39,6 +39,7 @@ class SeamOut(BaseModel):
     length_mm: Figure = Field(description="Length in mm.")
     limit_mm: Figure = Field(description="Thickest stack that it takes, in mm.")
     layers: list[LayerOut] = Field(description="What it goes through.")
+    from_edge_mm: Figure | None = Field(None, description="Distance of the stitches from the edge, in mm.")
 
 
 class FoldOut(BaseModel):
@@ -48,6 +49,7 @@ class FoldOut(BaseModel):
     inner_radius_mm: Figure = Field(description="Inner radius in mm.")
     skived_to_mm: Figure | None = Field(None, description="Thickness to which it is pared, in mm.")
     daily: bool = Field(description="Whether it is opened and shut each day.")
+    across_spine: bool | None = Field(None, description="Whether it runs across the line of the spine.")
 
 
 class SpineOut(BaseModel):
@@ -75,6 +77,7 @@ class ZoneOut(BaseModel):
     width_mm: Figure = Field(description="Width in mm.")
     height_mm: Figure = Field(description="Height in mm.")
     on: str = Field(description="shown or back.")
+    mirrored: bool | None = Field(None, description="Whether the same letters stand on both of a pair.")
 
 
 class CarriedOut(BaseModel):
@@ -163,6 +166,8 @@ class PatternOut(BaseModel):
     skin_contact: bool = Field(description="Whether it is worn on the skin.")
     uses: list[str] = Field(description="Uses that it is made for.")
     modifications: list[str] = Field(description="Modifications offered.")
+    faces: list[str] = Field(description="Parts that are seen side by side; none: not asked.")
+    stamp_lands: str | None = Field(None, description="Where the hide's stamp lies: clear, fold, seam, hole.")
     defaults: DefaultsOut = Field(description="What fills gaps.")
 
 

@@ -58,3 +58,9 @@ class RuleAudit(Out):
     catalog: list[dict[str, Any]] | None = Field(
         description="What the rules of stage catalog say of the data itself; null where nothing looks at it."
     )
+
+
+class AuditUnderWay(Out):
+    """The audit is being made; ask again."""
+
+    judged: int = Field(description="How many specs were judged so far.")

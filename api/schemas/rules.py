@@ -45,6 +45,7 @@ class RuleLawRow(Out):
     species: str | None = Field(description="The species that it concerns; null: all.")
     tannage: list[str] = Field(description="The tannages that it concerns; none: all.")
     destination: str = Field(description="ISO 3166 place, abroad, or any.")
+    jurisdiction: str | None = Field(description="Whose law it points to, in words; null: nobody said.")
     says: str = Field(description="What it says.")
     source: str = Field(description="Where it was read.")
     checked_on: IsoDate = Field(description="When it was last looked up.")
@@ -62,6 +63,21 @@ class ExampleOut(BaseModel):
     facts: dict[str, Any] = Field(
         description="The facts, by name, figures with their unit; a later example says what differs from the first."
     )
+
+
+class RuleOrder(Out):
+    """An order worked by hand: what the rule says of it on the catalog's own figures, and on what it supposes."""
+
+    says: str = Field(description="What is special about it.")
+    expect: Literal["fails", "passes", "skips"] = Field(description="What it is to come out as.")
+    severity: Severity | None = Field(description="The severity expected, if it fails and one is stated.")
+    now: Literal["fails", "passes", "skips"] = Field(description="What it comes out as.")
+    now_severity: Severity | None = Field(description="The severity with which it fails now.")
+    on: IsoDate = Field(description="The day on which it is judged.")
+    spec: dict[str, Any] = Field(description="The spec, as it could be posted.")
+    suppose: dict[str, Any] = Field(description="Figures that are otherwise in this order, by file, code and field.")
+    holds: list[str] = Field(description="Figures that it holds in their place: moved a step, it comes out otherwise.")
+    worked: str = Field(description="The arithmetic.")
 
 
 class RuleOut(BaseModel):
@@ -85,6 +101,9 @@ class RuleOut(BaseModel):
     review_by: IsoDate | None = Field(None, description="When it is to be looked at again.")
     examples: list[ExampleOut] = Field(description="Worked examples.")
     law_rows: list[RuleLawRow] = Field(description="Dated rows of the law file under this id.")
+    orders: list[RuleOrder] | None = Field(
+        None, description="Orders worked by hand for this rule. Staff see them, and where one rule is read."
+    )
 
 
 class RuleList(BaseModel):

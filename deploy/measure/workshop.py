@@ -23,8 +23,10 @@ BOOK = Path(rules.__file__).parent / "book"
 
 
 def texts(folder: Path) -> dict[str, str]:
-    """Return the YAML files of a folder by name."""
-    return {path.name: path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.yaml"))}
+    """Return the YAML and CSV files of a folder by name."""
+    return {
+        path.name: path.read_text(encoding="utf-8") for path in sorted([*folder.glob("*.yaml"), *folder.glob("*.csv")])
+    }
 
 
 @lru_cache(maxsize=1)

@@ -10,7 +10,8 @@ from typing import Any, Final
 from catalog.model import Catalog, Number, Threshold
 from catalog.units import UNITS, text_in
 from rules.audit.report import Report
-from rules.book import Book, outcome_of_example, severity_of_example
+from rules.book import Book
+from rules.examples import outcome_of_example, severity_of_example
 from rules.ir import AllOf, AllowOnly, Constant, Forbid, Limit, Rule, names_in
 
 _THRESHOLD: Final = "threshold."

@@ -35,6 +35,32 @@ def strain_limit(use: FoldUse) -> Fraction | None:
     return None if kind is None else kind.strain_limit[use.outer.side]
 
 
+@number("fold.stack", "mm", "thickness folded", reads=["lots", "side"])
+def stack(use: FoldUse) -> int | None:
+    """Return the sum of the known layers, pared where the pattern says so, um; None while the outer one is open."""
+    if use.case.shape.thickness(use.fold.panels[0]) is None:
+        return None
+    return use.case.shape.panels_stack(use.fold.panels, use.fold.skived_to_um).total_um
+
+
+@number("fold.radius", "mm", "inner radius of the fold", reads=["pattern"])
+def radius(use: FoldUse) -> int:
+    """Return the inner radius, um."""
+    return use.fold.inner_radius_um
+
+
+@word("fold.kind", "kind of the leather outside of the fold", reads=["leather"], noun="kind")
+def kind_folded(use: FoldUse) -> str | None:
+    """Return the outer leather's kind."""
+    return None if use.outer.kind is None else use.outer.kind.code
+
+
+@truth("fold.stiff", "the leather outside of the fold is stiff", reads=["leather"])
+def stiff(use: FoldUse) -> bool | None:
+    """Whether the outer leather's kind is stiff."""
+    return None if use.outer.kind is None else use.outer.kind.stiff
+
+
 @truth("fold.glued", "several layers are folded together", reads=["pattern"])
 def glued(use: FoldUse) -> bool:
     """Whether several panels are folded as one."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from catalog.model import LawRow
+from catalog.vocabulary import TANNAGES
 from rules.case import Case
 from rules.law_rows import covers, of_region
 from rules.piece import Piece
@@ -71,6 +72,12 @@ def _rows_of(use: SpeciesUse, rule: str | None = None) -> list[LawRow]:
     return [row for row in rows if row.species == use.species and rule in (None, row.rule)]
 
 
+@word("species.name", "species", reads=["species"], noun="species")
+def species_name(use: SpeciesUse) -> str:
+    """Return the species."""
+    return use.species
+
+
 @word(
     "species.ban",
     "what the law file says of the species there",
@@ -104,7 +111,7 @@ def reported_tannage(part: PartScope) -> bool:
     return any(row.rule == "LAW-03" and part.kind.tannage in row.tannages and covers(row, part.piece) for row in rows)
 
 
-@word("part.tannage", "tannage", reads=["leather"], levels=("vegetable", "chrome", "combination"))
+@word("part.tannage", "tannage", reads=["leather"], levels=TANNAGES)
 def tannage(part: PartScope) -> str:
     """Return the kind's tannage."""
     return part.kind.tannage

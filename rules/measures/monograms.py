@@ -268,3 +268,21 @@ def mirror_safe(use: MonogramUse) -> bool:
     """Whether every sign and their order are the same in a mirror."""
     text = use.monogram.text
     return set(text) <= _MIRROR_SAFE and text == text[::-1]
+
+
+@word("monogram.kind", "kind of the leather under the letters", reads=["monogram", "leather"], noun="kind")
+def monogram_kind(use: MonogramUse) -> str | None:
+    """Return the kind of the part that the zone lies on."""
+    return None if use.part is None or use.part.kind is None else use.part.kind.code
+
+
+@word("monogram.foil", "foil of the monogram", reads=["monogram"], noun="foil")
+def monogram_foil(use: MonogramUse) -> str | None:
+    """Return the foil's code, where the method is foil."""
+    return None if use.piece.foil is None else use.piece.foil.code
+
+
+@word("monogram.typeface", "typeface of the monogram", reads=["monogram"], noun="typeface")
+def monogram_typeface(use: MonogramUse) -> str | None:
+    """Return the typeface's code."""
+    return None if use.piece.typeface is None else use.piece.typeface.code

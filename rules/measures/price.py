@@ -55,6 +55,7 @@ def edge_contrast(whole: Whole) -> bool:
     "piece.offered_modifications",
     "modifications asked for that the pattern offers",
     reads=["modifications", "pattern"],
+    noun="modification",
 )
 def offered_modifications(whole: Whole) -> frozenset[str]:
     """Return the modifications asked for, as the catalog writes them, that the pattern offers."""
@@ -62,7 +63,7 @@ def offered_modifications(whole: Whole) -> frozenset[str]:
     return frozenset() if pattern is None else frozenset(whole.piece.modifications).intersection(pattern.modifications)
 
 
-@word("piece.pattern", "pattern", reads=["pattern"])
+@word("piece.pattern", "pattern", reads=["pattern"], noun="pattern")
 def pattern_code(whole: Whole) -> str | None:
     """Return the pattern's code."""
     return None if whole.piece.pattern is None else whole.piece.pattern.code

@@ -178,7 +178,7 @@ def test_a_catalog_that_is_no_text_is_told(capsys: pytest.CaptureFixture[str], t
         (tmp_path / file.name).write_bytes(file.read_bytes())
     (tmp_path / "foils.yaml").write_bytes(b"FO-GLD: {color: \xff}")
     assert main(["serve", "--port", "0"], {"QUARTERFOOT_CATALOG": str(tmp_path)}) == 2
-    assert capsys.readouterr().err == "foils.yaml:1:1: not UTF-8 text: byte 16 cannot be read\n"
+    assert capsys.readouterr().err == "foils.yaml:1:17: not UTF-8 text: byte 16 cannot be read\n"
 
 
 def test_a_port_in_use_is_one_line_and_exit_2(capsys: pytest.CaptureFixture[str]) -> None:

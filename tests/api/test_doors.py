@@ -24,7 +24,7 @@ from api.examples import example_app
 from api.house import House, open_house
 from api.keys import CLASSES, make_key, revoke_key
 from api.settings import Settings
-from api.store.shelf import Shelves
+from api.store.engine import Revisions, Store
 from api.visibility import Caller
 
 SHOP, OTHER = "https://shop.example", "https://other.example"
@@ -276,14 +276,14 @@ def test_one_request_looks_at_the_store_once(
     anyone: TestClient, house: House, keys: dict[str, str], monkeypatch: pytest.MonkeyPatch, method: str, path: str
 ) -> None:
     looks = []
-    current = Shelves.current
+    revisions = Store.revisions
 
-    def looked(shelves: Shelves) -> Any:
+    def looked(store: Store) -> Revisions:
         if threading.current_thread().name != "keeper":  # which looks once a second, on its own
             looks.append(1)
-        return current(shelves)
+        return revisions(store)
 
-    monkeypatch.setattr(Shelves, "current", looked)
+    monkeypatch.setattr(Store, "revisions", looked)
     body = DEMO_SPEC if method == "POST" else None
     assert anyone.request(method, path, headers=bearer(keys["owner"]), json=body).status_code == 200
     assert looks == [1]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from support.desk import WALLET, Desk
+from support.desk import STRAP, WALLET, Desk
 
 SLEEVE: dict[str, Any] = {
     "pattern": "sleeve",
@@ -162,6 +162,51 @@ def test_a_lot_that_the_files_gained_comes_into_stock_and_figures_of_the_store_s
     assert (made.status_code, made.json()["lots_received"]) == (201, ["L904"])
     assert desk.lot("L904")["entries"][0]["kind"] == "receive"
     assert desk.lot("L104")["left_dm2"] == 5.0
+
+
+def test_an_open_quote_keeps_its_price_and_is_ordered_at_it(desk: Desk, oddlestone_files: dict[str, str]) -> None:
+    quote = desk.quote(WALLET).json()
+    assert put(desk, dearer(oddlestone_files)).status_code == 201
+    order = desk.order(quote["id"])
+    assert (quote["total"], order.status_code, order.json()["total"]) == ("455.00", 201, "455.00")
+    assert desk.quote(WALLET).json()["total"] == "475.00"
+
+
+def test_a_sign_off_is_void_where_the_edition_in_force_limits_its_rule_otherwise(
+    desk: Desk, oddlestone_files: dict[str, str]
+) -> None:
+    face = next(iter(desk.house.shop.catalog.typefaces.values()))
+    monogram = {"text": "LEARNT", "method": face.methods[0], "typeface": face.code}
+    zone = next(iter(desk.house.shop.catalog.patterns["twofold"].zones))
+    spec = {**WALLET, "monogram": {**monogram, "zone": zone}}
+    quote = desk.quote(spec).json()
+    asked = {sign["rule"] for item in quote["items"] for sign in item["sign_offs"]}
+    assert "MON-09" in asked
+    desk.agree(quote["id"], decision="given", scope="this_lot")
+    thresholds = oddlestone_files["thresholds.yaml"]
+    line = next(line for line in thresholds.splitlines() if line.startswith("letters_sign_off_over"))
+    moved = thresholds.replace(line, line.replace("value: 4", "value: 3"))
+    assert moved != thresholds
+    assert put(desk, {"thresholds.yaml": moved}).status_code == 201
+    refused = desk.order(quote["id"])
+    assert (refused.status_code, refused.json()["type"]) == (409, "/problems/sign-off-missing")
+    assert len(refused.json()["sign_offs"]) == 1
+    desk.agree(quote["id"], decision="given", scope="this_lot")
+    assert desk.order(quote["id"]).status_code == 201
+
+
+def test_what_is_set_aside_must_still_lie_by_the_new_figures(desk: Desk, oddlestone_files: dict[str, str]) -> None:
+    quote = desk.quote(STRAP).json()["id"]  # takes the last remnant whole
+    thresholds = oddlestone_files["thresholds.yaml"]
+    line = next(line for line in thresholds.splitlines() if line.startswith("nest_gap_mm"))
+    wider = {"thresholds.yaml": thresholds.replace(line, line.replace("value: 3", "value: 60"))}
+    draft = desk.post("/v1/edition-drafts", {"files": wider}).json()
+    assert ("lot", "L103", [f"quote {quote}"]) in [
+        (each["noun"], each["code"], each["used_by"]) for each in draft["in_the_way"]
+    ]
+    refused = put(desk, wider)
+    assert (refused.status_code, refused.json()["type"]) == (409, "/problems/still-in-use")
+    assert desk.state(quote) == "held"
 
 
 @pytest.mark.parametrize("who", ["page", "server", "staff"])

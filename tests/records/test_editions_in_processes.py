@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import subprocess
 import sys
 import threading
@@ -13,9 +14,11 @@ from pathlib import Path
 from typing import Any
 
 import httpx
+import pytest
 from support.desk import WALLET
 from support.served import OWNER_KEY, ROOT, Served, environ_for
 
+FEW, MANY = 2, 30
 HEADERS = {"authorization": f"Bearer {OWNER_KEY}"}
 Files = dict[str, str]
 
@@ -124,14 +127,14 @@ def test_every_answer_under_load_is_wholly_of_one_edition_and_none_fails(
     assert Counter(edition for mine in seen for _, edition in mine).keys() >= {1, 5}
 
 
-def test_a_process_killed_while_it_puts_files_in_force_leaves_one_edition_in_all(
-    store_url: str, oddlestone_files: Files
-) -> None:
-    with servers(store_url, 1) as [stays]:
-        for turn in range(4):
+def kill_while_it_puts_in_force(url: str, files: Files, times: int) -> Counter[str]:
+    """Kill a process that often while it puts files in force; return how often the new ones were in force after it."""
+    chance, found = random.Random(7), Counter[str]()
+    with servers(url, 1) as [stays]:
+        for turn in range(times):
             before = told(ask(stays, "/v1/checks", WALLET))[0]
-            falls = Served(store_url)
-            body = {"files": dearer(oddlestone_files)} if before % 2 else {"edition": 1}
+            falls = Served(url)
+            body = {"files": dearer(files)} if before % 2 else {"edition": 1}
             shown = ask(falls, "/v1/edition-drafts", body).headers["etag"]
             answers: list[httpx.Response] = []
 
@@ -142,16 +145,30 @@ def test_a_process_killed_while_it_puts_files_in_force_leaves_one_edition_in_all
             own = (falls, body, shown, f"k{turn}", answers)
             thread = threading.Thread(target=put_in_force, args=own)
             thread.start()
-            time.sleep((0.0, 0.02, 0.05, 0.12)[turn])
+            time.sleep(chance.uniform(0.0, 0.25))
             falls.kill()
             thread.join()
             after = told(ask(stays, "/v1/checks", WALLET))[0]
             assert after in ({before + 1} if answers else {before, before + 1})
-            with servers(store_url, 1) as [fresh]:
-                assert told(ask(fresh, "/v1/checks", WALLET))[0] == after
+            found["new" if after > before else "old"] += 1
             again = ask(stays, "/v1/editions", body, **{"idempotency-key": f"k{turn}", "if-match": shown})
             assert again.status_code == 201, again.text
             assert again.json()["number"] == before + 1
+        with servers(url, 1) as [fresh]:
+            assert told(ask(fresh, "/v1/checks", WALLET)) == told(ask(stays, "/v1/checks", WALLET))
+    return found
+
+
+def test_a_process_killed_while_it_puts_files_in_force_leaves_one_edition_in_all(
+    store_url: str, oddlestone_files: Files
+) -> None:
+    assert kill_while_it_puts_in_force(store_url, oddlestone_files, FEW).total() == FEW
+
+
+@pytest.mark.long
+def test_thirty_killed_processes_leave_one_edition_each_time(store_url: str, oddlestone_files: Files) -> None:
+    found = kill_while_it_puts_in_force(store_url, oddlestone_files, MANY)
+    assert set(found) == {"old", "new"}  # else nothing was killed in between
 
 
 def command(url: str, *arguments: str, folder: Path | None = None) -> subprocess.CompletedProcess[str]:

@@ -447,3 +447,14 @@ def test_a_checklist_of_a_forgotten_order_still_stands(small: Desk) -> None:
     assert small.post(f"{path}/entries", {"kind": "forget"}).status_code == 201
     assert "LAW-16" in lines(small, order)
     assert date.fromisoformat(small.get(f"{path}/checklists/pack").json()["as_of"]) == TODAY
+
+
+def test_a_quote_of_a_time_when_specs_were_written_otherwise_stays_readable(small: Desk) -> None:
+    quote = small.quote({**WALLET, "note": "soon"}, UPRIGHT).json()["id"]
+    with small.house.store.write() as write:
+        write.connection.exec_driver_sql(
+            """UPDATE item SET spec = '{"pattern": "twofold", "lining_color": 7}' WHERE item = 1"""
+        )
+    left = small.get(f"/v1/quotes/{quote}")
+    assert left.status_code == 200
+    assert {finding["item"] for finding in left.json()["findings"]} == {None, 2}

@@ -11,7 +11,8 @@ import pytest
 import rules
 from catalog.model import Catalog
 from catalog.strict_yaml import Faults, read
-from rules.book import LIMITS, load_book, outcome_of_example
+from rules.book import LIMITS, load_book
+from rules.examples import outcome_of_example
 from rules.ir import Limit, names_in
 from rules.shop import Shop
 from rules.vocabulary import SUBJECTS
@@ -52,7 +53,7 @@ def faults_of(text: str, catalog: Catalog) -> list[str]:
 def test_all_106_rules_that_speak_at_a_check_stand_in_their_fifteen_families(shop: Shop) -> None:
     counts: dict[str, int] = {}
     for rule in shop.book.rules.values():
-        if "check" in rule.stages:
+        if "check" in rule.stages and rule.family != "house":
             counts[rule.id[:3]] = counts.get(rule.id[:3], 0) + 1
     assert counts == FAMILIES
     assert sum(counts.values()) == 106

@@ -59,11 +59,17 @@ def judged(shop: Shop, today: date, verdicts: list[tuple[Spec, Verdict]]) -> Jud
     return judge_specs(shop, [spec for spec, _ in verdicts], today)
 
 
-def test_the_rows_are_of_all_outcomes_and_fire_every_rule(shop: Shop, verdicts: list[tuple[Spec, Verdict]]) -> None:
+def test_the_rows_are_of_all_outcomes_and_fire_every_rule_of_the_trade(
+    shop: Shop, verdicts: list[tuple[Spec, Verdict]]
+) -> None:
     outcomes = Counter(verdict.outcome for _, verdict in verdicts)
     assert all(outcomes[outcome] >= 0.15 * ROWS for outcome in ("buildable", "sign_off", "refused")), outcomes
     fired = Counter(rule for _, verdict in verdicts for rule in {finding.rule for finding in verdict.findings})
-    assert {rule.id for rule in shop.book.rules.values() if "check" in rule.stages and fired[rule.id] < 20} == set()
+    assert {
+        rule.id
+        for rule in shop.book.rules.values()
+        if "check" in rule.stages and rule.family != "house" and fired[rule.id] < 20
+    } == set()
 
 
 def test_every_row_has_the_rules_of_its_check(verdicts: list[tuple[Spec, Verdict]], judged: Judged) -> None:

@@ -123,7 +123,7 @@ def test_no_other_assignment_of_a_random_spec_is_better(
 
 
 def test_random_specs_reach_every_outcome_and_every_rule(random_specs: list[Spec], shop: Shop, today: date) -> None:
-    """Each outcome has at least 15 % of the 2,000, and every rule fires at least 20 times."""
+    """Each outcome has at least 15 % of the 2,000, and every rule of the trade fires at least 20 times."""
     outcomes: Counter[str] = Counter()
     fired: Counter[str] = Counter()
     for spec in random_specs:
@@ -132,7 +132,7 @@ def test_random_specs_reach_every_outcome_and_every_rule(random_specs: list[Spec
         fired.update({finding.rule for finding in verdict.findings})
     assert len(random_specs) == RANDOM_SPECS
     assert {outcome for outcome in OUTCOMES if outcomes[outcome] < 0.15 * RANDOM_SPECS} == set()
-    asked = [rule.id for rule in shop.book.rules.values() if "check" in rule.stages]
+    asked = [rule.id for rule in shop.book.rules.values() if "check" in rule.stages and rule.family != "house"]
     assert {rule: fired[rule] for rule in asked if fired[rule] < 20} == {}
 
 

@@ -338,3 +338,24 @@ def test_every_kind_is_counted_once_in_a_workshop_of_its_own(
     assert Counter(report.kind for report in found.reports).keys() <= KINDS.keys()
     assert not any(report.kind.startswith("void") for report in found.reports)
     assert found.judged >= 400
+
+
+def test_a_rule_that_no_check_looks_at_is_audited_by_its_examples_alone(
+    shop: Shop, book_files: dict[str, str], today: date
+) -> None:
+    """FLT-02 would be told to apply to nothing, FLT-03 to be broken by nothing."""
+    later = FAULTS.replace("severity: notice", "severity: notice\n    stage: pack", 1)
+    over = later.replace("- id: FLT-03", "- id: FLT-03\n    valid_until: 2026-03-01")
+    found = audit(open_shop(shop.catalog, {**book_files, "faults.yaml": over}), today, specs=400)
+    assert found.unsearched == ("FLT-02", "FLT-03")
+    assert {report.kind for report in found.reports if report.what in found.unsearched} == set()
+    assert "missing_example" in {report.kind for report in found.reports if report.what == "FLT-05"}
+
+
+def test_what_others_report_is_accepted_like_all(shop: Shop, today: date) -> None:
+    line = "accept:\n  - {kind: unpinned_limit, what: seam of the moon, reason: nobody has been there}\n"
+    catalog = replace(shop.catalog, house={FILE: line})
+    further = [Report("unpinned_limit", each, "It slips.") for each in ("seam of the moon", "seam of the sun")]
+    found = audited(replace(shop, catalog=catalog), today, random.Random("further"), specs=100, further=further)
+    reasons = {report.what: report.reason for report in found.reports if report.kind == "unpinned_limit"}
+    assert reasons == {"seam of the moon": "nobody has been there", "seam of the sun": None}

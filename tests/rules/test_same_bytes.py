@@ -31,7 +31,8 @@ from catalog.load import load_catalog
 from rules.shop import open_shop
 from test_same_bytes import digest_of, specs_of
 def texts(folder):
-    files = sorted(Path({str(ROOT)!r}, folder).glob("*.yaml"))
+    place = Path({str(ROOT)!r}, folder)
+    files = sorted([*place.glob("*.yaml"), *place.glob("*.csv")])
     return {{path.name: path.read_text(encoding="utf-8") for path in files}}
 catalog = load_catalog(texts("catalog/oddlestone"))
 print(digest_of(open_shop(catalog, texts("rules/book")), specs_of(catalog, date(2026, 3, 2)), date(2026, 3, 2)))

@@ -1,0 +1,149 @@
+"""What a workshop's own rules may be: how large, of what shape, and what they ask beyond the trade's grammar."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+from catalog.strict_yaml import Document, Fault
+from rules.conditions import MOST_ROWS, Path
+from rules.csv_rows import MOST_BYTES as MOST_CSV_BYTES
+from rules.ir import Rule
+from rules.lookups import MOST_TABLES
+
+FILE: Final = "house-rules.yaml"
+#: Ids of a workshop's own rules; those of the trade are three letters and two digits.
+IDS: Final = re.compile(r"H-[A-Z0-9-]{1,40}")
+MOST_BYTES: Final = 200_000
+MOST_FILES: Final = 20
+MOST_RULES: Final = 200
+MOST_CLAUSES: Final = 16
+MOST_EXAMPLES: Final = 40
+MOST_ITEMS: Final = 200
+MOST_NAMES: Final = 60
+LONGEST: Final = 400
+#: Faults after which nobody reads on.
+MOST_FAULTS: Final = 100
+_LONGEST_NAME: Final = 80
+#: How long the list under a field may be; lists under others hold MOST_ITEMS at most.
+_LISTS: Final = {
+    "rules": MOST_RULES, "clauses": MOST_CLAUSES, "examples": MOST_EXAMPLES, "steps": 8,
+    "rows": MOST_ROWS, "forbid": MOST_ROWS, "allow_only": MOST_ROWS,
+}  # fmt: skip
+#: Signs that are not seen and turn the reading round, or join and part words.
+_UNSEEN: Final = re.compile("[\u061c\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
+#: What a finding may point at: a field of a spec, a part or place in it; ``own`` and ``parts`` as the rule finds them.
+_AT: Final = re.compile(
+    r"own|parts|/(?:pattern|thread|stitch|edge|modifications|quantity|ship_to|rush|ready_by|lots)"
+    r"|/(?:parts|hardware|sizes|monogram|carry|purpose)(?:/[A-Za-z0-9_.-]{1,40})?"
+)
+_CONTROL: Final = re.compile("[\x00-\x09\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]|\r(?!\n)")
+
+
+def too_large(texts: Mapping[str, str]) -> Iterator[Fault]:
+    """Give a fault for each text that is too long, or holds signs that are not seen: before any of it is read."""
+    if len(texts) > MOST_FILES:
+        yield Fault(FILE, 1, 1, f"{len(texts)} files of the house; at most {MOST_FILES} are taken")
+    for name, text in texts.items():
+        most = MOST_BYTES if name == FILE else MOST_CSV_BYTES
+        if len(text) > most or len(text.encode(errors="surrogatepass")) > most:
+            yield Fault(name, *_place(text, most), f"the file is larger than {most} bytes, which it has here")
+            continue
+        bad = _UNSEEN.search(text) or (None if name == FILE else _CONTROL.search(text))
+        if bad is not None:
+            yield Fault(name, *_place(text, bad.start()), f"the character U+{ord(bad[0][0]):04X} is not allowed here")
+
+
+def _place(text: str, at: int) -> tuple[int, int]:
+    """Return line and column, from 1, of a place in a text."""
+    at = min(at, max(len(text) - 1, 0))
+    return text.count("\n", 0, at) + 1, at - text.rfind("\n", 0, at)
+
+
+def wrong_shapes(document: Document) -> Iterator[Fault]:
+    """Give a fault for each list, map or text that is too long, and for what is no file of rules at all."""
+    value = document.value
+    if not isinstance(value, dict) or not isinstance(value.get("rules"), list):
+        yield document.fault((), f"{FILE} has a list of 'rules', and may have 'tables'")
+        return
+    for name in value:
+        if name not in ("rules", "tables"):
+            yield document.fault((name,), f"unknown field {name[:60]!r}; {FILE} has 'rules' and 'tables'", at_key=True)
+    for path, each in _values(document):
+        where, what = _wrong_in(path, each)
+        if what:
+            yield document.fault(where, what)
+
+
+def files_named(document: Document) -> Iterator[str]:
+    """Give the files that tables take their rows from."""
+    for _, each in _values(document):
+        if isinstance(each, dict) and isinstance(each.get("rows_from"), str):
+            yield each["rows_from"]
+
+
+def _values(document: Document) -> Iterator[tuple[Path, Any]]:
+    """Give every value of a document with its place; of a list that is too long, the first ones."""
+    open_still: list[tuple[Path, Any]] = [((), document.value)]
+    while open_still:
+        path, each = open_still.pop()
+        yield path, each
+        if isinstance(each, list):
+            open_still.extend(((*path, place), item) for place, item in enumerate(each[: _most(path)]))
+        elif isinstance(each, dict):
+            open_still.extend(((*path, name), item) for name, item in list(each.items())[: _most(path)])
+
+
+def _most(path: Path) -> int:
+    """Return how long a list or a map may be at a place."""
+    if path == ("tables",):
+        return MOST_TABLES
+    return _LISTS.get(str(path[-1]), MOST_ITEMS) if path else MOST_ITEMS
+
+
+def _wrong_in(path: Path, each: Any) -> tuple[Path, str]:
+    """Return what is too long about a value, with its place; no words where nothing is."""
+    if isinstance(each, str) and (len(each) > LONGEST or "\n" in each):
+        return path, f"a text has at most {LONGEST} characters, on one line"
+    if isinstance(each, list) and len(each) > _most(path):
+        return (*path, _most(path)), f"a list of {len(each)}; at most {_most(path)} are taken here"
+    if isinstance(each, dict):
+        most = min(_most(path), MOST_NAMES)
+        if len(each) > most:
+            return path, f"{len(each)} names in one place; at most {most} are taken"
+        for name in each:
+            if len(name) > _LONGEST_NAME:
+                return (*path, name), f"a name has at most {_LONGEST_NAME} characters"
+    return path, ""
+
+
+def wrong_of(rule: Rule) -> Iterator[tuple[Path, str]]:
+    """Give what a house asks of its rules beyond the trade's grammar, with the place of it in the rule."""
+    expected = {example.expect for example in rule.examples}
+    if "fails" not in expected or len(expected) < 2:  # one that fails, and one that does not
+        yield ("examples",), f"{rule.id}: a rule of the house has an example that fails, and one that passes or skips"
+    for place, at in enumerate(rule.at):
+        if not _AT.fullmatch(at):
+            yield ("at", place), f"{at!r} is no place of a spec: own, parts, or a pointer such as /parts/outside"
+    for clause, each in enumerate(rule.clauses):
+        for place, at in enumerate(each.at):
+            if not _AT.fullmatch(at):
+                yield ("clauses", clause, "at", place), f"{at!r} is no place of a spec: own, parts, or a pointer"
+
+
+def circle_in(rules: Mapping[str, Rule]) -> Iterator[tuple[str, str]]:
+    """Give each rule of the house that is in the end an effect of itself, with the cause through which it is."""
+    for rule_id, rule in rules.items():
+        if not IDS.fullmatch(rule_id):
+            continue
+        for cause in rule.effect_of:
+            seen, open_still = set[str](), [cause]
+            while open_still:
+                one = open_still.pop()
+                if one not in seen and one in rules:
+                    seen.add(one)
+                    open_still.extend(rules[one].effect_of)
+            if rule_id in seen:
+                yield rule_id, cause
+                break

@@ -1,0 +1,159 @@
+"""Faults of a workshop's own rules: each placed and explained, and the workshop refused whole."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+import pytest
+from support.houses import cut, with_house
+
+from catalog.model import Catalog
+from catalog.strict_yaml import Faults
+from rules.book import load_book
+from rules.check import check
+from rules.house_bounds import FILE
+from rules.shop import open_shop
+
+GOOD = """\
+rules:
+  - id: H-ONE
+    each: part
+    says: One.
+    why: One.
+    tell: "One."
+    source: the owner, 2026-03-02
+    when: {part.name: outside}
+    forbid: {part.leather: SH-BLK}
+    severity: refuse
+    examples:
+      - fails: {part.name: outside, part.leather: SH-BLK}
+      - passes: {part.leather: GO-BLK}
+"""
+
+
+def refused(files: Mapping[str, str], book: Mapping[str, str], rules: str, **rows: str) -> list[str]:
+    catalog = with_house(files, rules, {f"house-{name}.csv": text for name, text in rows.items()})
+    with pytest.raises(Faults) as caught:
+        open_shop(catalog, book)
+    return str(caught.value).splitlines()
+
+
+def test_the_good_rule_loads(oddlestone_files: dict[str, str], book_files: dict[str, str]) -> None:
+    assert "H-ONE" in open_shop(with_house(oddlestone_files, GOOD), book_files).book.rules
+
+
+FAULTS = {
+    "a leather that there is not": (
+        "SH-BLK}\n    sev",
+        "SH-BLAK}\n    sev",
+        "9:28: part.leather: the catalog has no leather 'SH-BLAK'; did you mean 'SH-BLK'?",
+    ),
+    "a code in another case": ("SH-BLK}\n    sev", "sh-blk}\n    sev", "did you mean 'SH-BLK'?"),
+    "a part that no pattern has": (
+        "{part.name: outside}\n",
+        "{part.name: outsid}\n",
+        "8:23: part.name: the catalog has no part 'outsid'; did you mean 'outside'?",
+    ),
+    "a code in an example": (
+        "passes: {part.leather: GO-BLK}",
+        "passes: {part.leather: GO-BLA}",
+        "did you mean 'GO-BLK'?",
+    ),
+    "a level that there is not": (
+        "{part.leather: SH-BLK}\n    sev",
+        "{part.side: flash}\n    sev",
+        "did you mean 'flesh'?",
+    ),
+    "an id of the trade": ("id: H-ONE", "id: STK-01", "2:9: 'STK-01' is no id here"),
+    "an id in small letters": ("id: H-ONE", "id: H-one", "'H-one' is no id here"),
+    "a cause that there is not": (
+        "severity: refuse",
+        "severity: refuse\n    effect_of: [STK-99]",
+        "effect_of names 'STK-99', which is no rule",
+    ),
+    "a cause that is the rule itself": (
+        "severity: refuse",
+        "severity: refuse\n    effect_of: [H-ONE]",
+        "is in the end an effect of H-ONE itself",
+    ),
+    "no example that fails": (
+        "      - fails: {part.name: outside, part.leather: SH-BLK}\n",
+        "      - skips: {part.name: lining, part.leather: SH-BLK}\n",
+        "has an example that fails",
+    ),
+    "an example that comes out otherwise": (
+        "passes: {part.leather: GO-BLK}",
+        "passes: {part.leather: SH-BLK}",
+        "should be 'passes' and is 'fails'",
+    ),
+    "lots of the whole piece in a rule over a part": (
+        "    forbid: {part.leather: SH-BLK}",
+        "    forbid: {part.leather: SH-BLK, piece.closed: {min: 1 mm}}",
+        "9:50: H-ONE: a rule over 'part' cannot read piece.closed, which needs every lot",
+    ),
+    "a place that there is not": (
+        "severity: refuse",
+        "severity: refuse\n    at: [/leather]",
+        "'/leather' is no place of a spec",
+    ),
+    "a field of the file that there is not": ("rules:\n", "family: fit\nrules:\n", "1:1: unknown field 'family'"),
+    "a table that there is not": (
+        "    forbid: {part.leather: SH-BLK}",
+        "    forbid: {part.leather: SH-BLK, part.held_most: {min: table.most}}",
+        "there is no table 'table.most'",
+    ),
+    "a file that there is not": (
+        "    forbid: {part.leather: SH-BLK}",
+        "    forbid: {rows_from: house-none.csv}",
+        "there is no file 'house-none.csv'",
+    ),
+    "a text of two lines": ("says: One.", 'says: "One.\\nTwo."', "on one line"),
+    "a rule that ends before it begins": (
+        "severity: refuse",
+        "severity: refuse\n    valid_from: 2026-03-02\n    valid_until: 2026-03-01",
+        "'valid_until' is before 'valid_from'",
+    ),
+    "unknown as a value": ("{part.name: outside}\n", "{part.name: unknown}\n", "'unknown' is none"),
+    "a grade of what has no levels": (
+        "    forbid: {part.leather: SH-BLK}",
+        "    grade: part.leather\n    levels: {}",
+        "has no levels to grade by",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_a_fault_of_a_house_is_placed_and_explained(
+    name: str, oddlestone_files: dict[str, str], book_files: dict[str, str]
+) -> None:
+    old, new, said = FAULTS[name]
+    assert GOOD.count(old) == 1
+    told = refused(oddlestone_files, book_files, GOOD.replace(old, new))
+    assert any(said in line for line in told), told
+    assert all(line.startswith(f"{FILE}:") and line.split(":")[1].isdigit() for line in told)
+
+
+def test_an_id_of_a_house_may_not_stand_in_the_trades_book(oddlestone: Catalog) -> None:
+    trade = "family: fit\n" + GOOD.replace("part.leather: SH-BLK", "part.lining_only: true").replace(
+        "part.leather: GO-BLK", "part.lining_only: false"
+    ).replace("{part.name: outside}", "{part.beside_outside: false}").replace(
+        "part.name: outside", "part.beside_outside: false"
+    )
+    with pytest.raises(Faults, match="'H-ONE' is no id here; one is written like STK-01"):
+        load_book({"fit.yaml": trade}, oddlestone.thresholds)
+
+
+def test_a_rule_of_the_trade_names_no_code(oddlestone: Catalog) -> None:
+    with pytest.raises(Faults, match="codes are a workshop's own"):
+        load_book({"fit.yaml": "family: fit\n" + GOOD.replace("H-ONE", "FIT-99")}, oddlestone.thresholds)
+
+
+def test_a_cause_of_the_trades_may_be_named_and_the_finding_says_it(
+    oddlestone_files: dict[str, str], book_files: dict[str, str], today: date
+) -> None:
+    rules = GOOD.replace("severity: refuse", "severity: refuse\n    effect_of: [CAT-02, THK-08]")
+    shop = open_shop(with_house(oddlestone_files, rules), book_files)
+    assert shop.book.rules["H-ONE"].effect_of == ("CAT-02", "THK-08")
+    answer = check(shop, cut(shop.catalog, "gusset", "SH-BLK", "GO-BLK", "GO-BLK"), today=today)
+    assert "H-ONE" in {finding["rule"] for finding in answer["findings"]}
