@@ -34,7 +34,7 @@ from catalog.model import (
     Threshold,
 )  # fmt: skip
 from catalog.units import UNITS
-from catalog.vocabulary import CARRY_GROUPS, GRADES
+from catalog.vocabulary import CARRY_GROUPS, GRADES, MORE_CARRY_GROUPS
 
 #: The files whose figures have a path, and the field of the catalog that holds them.
 FILES: Final = MappingProxyType(
@@ -66,6 +66,12 @@ _HELD_AS: Final[Mapping[type, Mapping[str, str]]] = {
     Edge: {"srgb": "swatch"},
     Span: {"min": "min_um", "max": "max_um"},
 }
+# What the file groups under a name that is not held, and how it is held.
+_HELD_WITHOUT: Final[Mapping[str, Mapping[str, str]]] = {
+    "outline_mm": {"width": "width_mm", "height": "height_mm"},
+    "carried": {each: each for each in ("cards", "notes", "business_cards", "passport_mm")},
+}
+_GROUPS: Final = (*CARRY_GROUPS, *MORE_CARRY_GROUPS)
 _ENDINGS: Final = {"_mm": ("_um", "mm"), "_m": ("_um", "m"), "_dm2": ("_um2", "dm2"), "_ml": ("_ul", "ml")}
 # Units of fields whose name does not end in one, or in another word for it.
 _UNIT_OF: Final = {
@@ -146,8 +152,11 @@ def _split(path: str) -> tuple[str, list[str]]:
         raise FigureError(f"no figure begins with '{file}'{did_you_mean(file, FILES)}")
     if file == "carry-items" and steps:  # held by code alone, whatever the group
         group, *steps = steps
-        if group not in CARRY_GROUPS:
-            raise FigureError(f"{path}: no group is called '{group}'{did_you_mean(group, CARRY_GROUPS)}")
+        if group not in _GROUPS:
+            raise FigureError(f"{path}: no group is called '{group}'{did_you_mean(group, _GROUPS)}")
+    for within, names in _HELD_WITHOUT.items():
+        if len(steps) > 1 and steps[-2] == within and steps[-1] in names:
+            steps[-2:] = [names[steps[-1]]]
     if not steps:
         raise FigureError(f"{path} holds many figures; say which")
     return file, steps

@@ -81,7 +81,7 @@ def test_a_fault_in_a_worked_order_is_told_before_anything_is_checked(
 ) -> None:
     folder = tmp_path / "workshop"
     folder.mkdir()
-    for file in DEMO_CATALOG.glob("*.yaml"):
+    for file in [*DEMO_CATALOG.glob("*.yaml"), *DEMO_CATALOG.glob("*.csv")]:
         (folder / file.name).write_text(file.read_text(encoding="utf-8"), encoding="utf-8")
     (folder / "orders-own.yaml").write_text("orders: [{rule: STK-91}]", encoding="utf-8")
     assert main(["check", write(worked["buildable"])], TODAY | {"QUARTERFOOT_CATALOG": str(folder)}) == 2

@@ -64,6 +64,9 @@ AGREEING = {
     "patterns.wstrap.folds.lug.skived_to_mm": ("patterns.wstrap.folds.lug.skived_to_mm", "0.65"),
     "patterns.lead.load.required_break_n": ("patterns.lead.load.required_break_n", "1241"),
     "carry-items.note.USD.height_mm": ("carry-items.note.USD.height_mm", "66.35"),
+    "patterns.twofold.closed.outline_mm.width": ("patterns.twofold.closed.outline_mm.width", "115.5"),
+    "patterns.twofold.closed.carried.notes": ("patterns.twofold.closed.carried.notes", "9"),
+    "carry-items.tool.TO-PEN.width_mm": ("carry-items.tool.TO-PEN.width_mm", "15"),
     "labor.dry_days.paint": ("labor.dry_days.paint", "3"),
 }
 
