@@ -102,6 +102,7 @@ def table_of(shop: Shop, pattern: Pattern, rows: int, seed: int) -> Table:
         "repeat": [None],
         "revision": [None],
         "foreign": [()],
+        "note": [False],
     }
     draw = np.random.default_rng(seed)
     codes = {slot: draw.integers(0, len(own), rows * 2) for slot, own in values.items()}

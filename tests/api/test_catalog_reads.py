@@ -102,7 +102,8 @@ def test_a_pattern_shows_its_whole_make(client: TestClient) -> None:
     strap = client.get("/v1/patterns/wstrap").json()
     assert strap["parts"] == ["outside", "lining"]
     assert strap["sizes"]["lug_mm"] == {"offered": [18, 19, 20, 21, 22, 24], "min": None, "max": None, "default": 20}
-    assert strap["folds"]["lug"] == {"panels": ["top_long"], "inner_radius_mm": 0.9, "skived_to_mm": 0.6}
+    lug = {"panels": ["top_long"], "inner_radius_mm": 0.9, "skived_to_mm": 0.6, "across_spine": None}
+    assert strap["folds"]["lug"] == lug
     assert strap["hardware"]["buckle"]["types"] == ["watch_buckle"]
     assert strap["panels"]["top_long"]["direction"] == "long"
     lead = client.get("/v1/patterns/lead").json()
