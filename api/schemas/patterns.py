@@ -90,10 +90,10 @@ class CarriedOut(BaseModel):
 
 
 class OutlineOut(BaseModel):
-    """How large the closed piece is."""
+    """How large the closed piece is, as ``outline_mm`` says: in mm."""
 
-    width: Figure = Field(description="Width in mm.")
-    height: Figure = Field(description="Height in mm.")
+    width: Figure = Field(description="Width.")
+    height: Figure = Field(description="Height.")
 
 
 class ClosedOut(BaseModel):

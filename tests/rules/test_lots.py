@@ -23,6 +23,7 @@ from rules.layout import verify
 from rules.piece import Piece
 from rules.preference import preference
 from rules.sample import as_repeat, sample_spec, sample_specs
+from rules.sample_more import with_more
 from rules.shop import Shop
 from rules.spec import Spec
 from rules.stock import need_um2
@@ -92,16 +93,23 @@ def test_no_other_assignment_of_an_example_is_better(
     assert_best(shop, spec_of(example["spec"]), today)
 
 
+def drawn(shop: Shop, today: date) -> Iterator[Spec]:
+    """Random specs; of every 32 one repeats an order, and four come a second time and say more."""
+    draw, more = random.Random("repeats"), random.Random("more")
+    for place, spec in enumerate(sample_specs(shop.catalog, random.Random(20260302), today, 4 * RANDOM_SPECS)):
+        yield spec if place % 32 else as_repeat(spec, shop.catalog, draw)
+        if place % 8 == 1:
+            yield with_more(spec, shop.catalog, more)
+
+
 @pytest.fixture(scope="module")
 def random_specs(shop: Shop, today: date) -> list[Spec]:
-    """2,000 of 8,000 random specs, repeats among them: first those whose outcome or rules are still rare."""
+    """2,000 of 8,000 random specs, some repeats, some that say more: first those whose outcome or rules are rare."""
     outcomes: Counter[str] = Counter()
     fired: Counter[str] = Counter()
     kept: list[Spec] = []
     spare: list[Spec] = []
-    draw = random.Random("repeats")
-    for place, drawn in enumerate(sample_specs(shop.catalog, random.Random(20260302), today, 4 * RANDOM_SPECS)):
-        spec = drawn if place % 32 else as_repeat(drawn, shop.catalog, draw)
+    for spec in drawn(shop, today):
         verdict = judge(shop, spec, today)
         rules = {finding.rule for finding in verdict.findings}
         if outcomes[verdict.outcome] < RANDOM_SPECS // 5 or any(fired[rule] < 25 for rule in rules):
