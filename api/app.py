@@ -54,7 +54,6 @@ from api.routes import (
 )
 from api.rule_audit import RuleAudits
 from api.settings import Settings
-from rules.stages import lint
 
 _RESOURCES = (
     checks, wishlists, wishlist_templates, cells, catalog, patterns, kinds, leathers, threads, edges, hardware,
@@ -96,7 +95,7 @@ def create_app(house: House, settings: Settings | None = None, *, cell_seconds: 
     app.state.list_rows_at_once = settings.list_rows_at_once
     app.state.published = Published(house.shop)
     app.state.templates = Templates()
-    app.state.rule_audits = RuleAudits(lint)
+    app.state.rule_audits = RuleAudits()
     for resource in _RESOURCES:
         app.include_router(resource.router)
     app.include_router(checklists.router)

@@ -18,10 +18,11 @@ from rules.audit.run import SPECS, Audit, audited
 from rules.audit.search import Tell
 from rules.book import Book
 from rules.shop import Shop, shop_of
+from rules.stages import lint as data_lint
 from rules.stock import Warehouse
 
 #: What the rules of stage catalog say of the data itself.
-Lint = Callable[[Shop], Sequence[Mapping[str, Any]]]
+Lint = Callable[[Shop, date], Sequence[Mapping[str, Any]]]
 _CHANCE: Final = "the audit of the book"
 
 
@@ -39,7 +40,7 @@ def _by_files(catalog: Catalog, book: Book) -> Shop:
     return shop_of(catalog, book, Warehouse(int(catalog.thresholds["nest_gap_mm"].value)))
 
 
-def told(catalog: Catalog, book: Book, today: date, found: Audit, lint: Lint | None = None) -> dict[str, Any]:
+def told(catalog: Catalog, book: Book, today: date, found: Audit, lint: Lint = data_lint) -> dict[str, Any]:
     """Return an audit as JSON carries it."""
     return {
         "as_of": today.isoformat(),
@@ -56,15 +57,15 @@ def told(catalog: Catalog, book: Book, today: date, found: Audit, lint: Lint | N
             for kind, says in KINDS.items()
         ],
         "reports": [report.as_json() for report in found.reports],
-        "catalog": None if lint is None else [dict(each) for each in lint(_by_files(catalog, book))],
+        "catalog": [dict(each) for each in lint(_by_files(catalog, book), today)],
     }
 
 
 class RuleAudits:
     """The last audit that was asked for: made once for the same files and day, beside all else that is asked."""
 
-    def __init__(self, lint: Lint | None = None, specs: int = SPECS) -> None:
-        """Keep what judges the data itself, if anything does."""
+    def __init__(self, lint: Lint = data_lint, specs: int = SPECS) -> None:
+        """Keep what judges the data itself."""
         self.judged = 0
         self._lint = lint
         self._specs = specs

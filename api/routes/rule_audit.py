@@ -15,7 +15,7 @@ from api.rule_audit import RuleAudits
 from api.schemas.rule_audit import AuditUnderWay, RuleAudit
 from api.visibility import Caller
 
-router = APIRouter(tags=["rules"], dependencies=[least(Caller.STAFF)])
+router = APIRouter(tags=["rules"], dependencies=[least(Caller.OWNER)])
 #: How long a caller waits for an audit that is being made, and after how long it may ask again, in seconds.
 _PATIENCE: Final = 4
 _AGAIN: Final = {"retry-after": "5"}

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from api.schemas.bases import Out
 from api.schemas.figures import IsoDate
+from api.schemas.stages import StageFinding
 from rules.audit.report import Kind
 
 
@@ -55,9 +56,7 @@ class RuleAudit(Out):
     )
     kinds: list[AuditKind] = Field(description="Every kind of report.")
     reports: list[AuditReport] = Field(description="What was found.")
-    catalog: list[dict[str, Any]] | None = Field(
-        description="What the rules of stage catalog say of the data itself; null where nothing looks at it."
-    )
+    catalog: list[StageFinding] = Field(description="What the rules of stage catalog say of the data itself.")
 
 
 class AuditUnderWay(Out):

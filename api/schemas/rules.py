@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from api.schemas.answer import Severity
 from api.schemas.bases import Out
 from api.schemas.figures import Figure, IsoDate
+from api.schemas.worked import WorkedOrderOut
 from rules.ir import Stage
 
 
@@ -65,21 +66,6 @@ class ExampleOut(BaseModel):
     )
 
 
-class RuleOrder(Out):
-    """An order worked by hand: what the rule says of it on the catalog's own figures, and on what it supposes."""
-
-    says: str = Field(description="What is special about it.")
-    expect: Literal["fails", "passes", "skips"] = Field(description="What it is to come out as.")
-    severity: Severity | None = Field(description="The severity expected, if it fails and one is stated.")
-    now: Literal["fails", "passes", "skips"] = Field(description="What it comes out as.")
-    now_severity: Severity | None = Field(description="The severity with which it fails now.")
-    on: IsoDate = Field(description="The day on which it is judged.")
-    spec: dict[str, Any] = Field(description="The spec, as it could be posted.")
-    suppose: dict[str, Any] = Field(description="Figures that are otherwise in this order, by file, code and field.")
-    holds: list[str] = Field(description="Figures that it holds in their place: moved a step, it comes out otherwise.")
-    worked: str = Field(description="The arithmetic.")
-
-
 class RuleOut(BaseModel):
     """One rule of the trade or the house."""
 
@@ -101,7 +87,7 @@ class RuleOut(BaseModel):
     review_by: IsoDate | None = Field(None, description="When it is to be looked at again.")
     examples: list[ExampleOut] = Field(description="Worked examples.")
     law_rows: list[RuleLawRow] = Field(description="Dated rows of the law file under this id.")
-    orders: list[RuleOrder] | None = Field(
+    orders: list[WorkedOrderOut] | None = Field(
         None, description="Orders worked by hand for this rule. Staff see them, and where one rule is read."
     )
 

@@ -103,6 +103,8 @@ def table_of(shop: Shop, pattern: Pattern, rows: int, seed: int) -> Table:
         "revision": [None],
         "foreign": [()],
         "note": [False],
+        "marks_ok": [None],
+        "mixed_metals_ok": [None],
     }
     draw = np.random.default_rng(seed)
     codes = {slot: draw.integers(0, len(own), rows * 2) for slot, own in values.items()}
