@@ -164,7 +164,8 @@ def said_of(found: Found) -> Said:
     words, clause = instance.words | _figures_in_words(fired, unit), rule.clauses[fired.clause]
     tell = clause.tell or rule.tell
     bench = clause.bench or (tell if clause.tell else rule.bench or rule.tell)
-    rows, today = rows_behind(rule.id, instance), instance.case.today
+    rows = rows_behind(rule.id, instance)
+    today = instance.case.today if rows else date.min  # without rows nobody asks for the day
     order = rule.id, at, tuple(f"{name}={value}" for name, value in sorted(subject.items()))
     return Said(
         rule=rule.id, severity=fired.severity, effect_of=rule.effect_of, at=at, parts=frozenset(instance.parts),

@@ -11,6 +11,7 @@ from datetime import date
 from typing import Any, Final
 
 from catalog.model import Kind, LawRow
+from rules.case import Case
 from rules.piece import Piece
 from rules.subjects import Instance
 
@@ -39,9 +40,12 @@ def rows_behind(rule: str, instance: Instance) -> list[LawRow]:
     """Return the rows that a rule's word on an instance rests on, the one to be reviewed first before the others.
 
     Those of the destination, else those of its regions. Of what the instance is not told, species and tannage of
-    leathers elsewhere in the piece, nothing is asked.
+    leathers elsewhere in the piece, nothing is asked. What is said of the data itself rests on none.
     """
-    piece = instance.case.piece
+    case: Case | None = instance.case
+    if case is None:
+        return []
+    piece = case.piece
     own = [row for row in piece.catalog.law_rows.values() if row.rule == rule and _concerns(row, instance)]
     found = [row for row in own if covers(row, piece)] or [row for row in own if of_region(row, piece)]
     return sorted(found, key=lambda row: (row.review_by, row.code))

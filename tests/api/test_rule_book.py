@@ -52,7 +52,8 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
 def by_class(house: House) -> dict[str, dict[str, str]]:
     with house.store.write() as write:
         keys = {
-            name: make_key(write, name, name=name, at=house.now(), by="test") for name in ("page", "staff", "owner")
+            name: make_key(write, name, name=name, at=house.now(), by="test")
+            for name in ("page", "server", "staff", "owner")
         }
     return {name: {"authorization": f"Bearer {key}"} for name, key in keys.items()}
 
