@@ -64,10 +64,15 @@ def wanted_of(shop: Shop, wanted: Wanted) -> list[str]:
         rule.id
         for rule in shop.book.rules.values()
         if (family is None or rule.family == family)
-        and (wanted.stage is None or wanted.stage in rule.stages)
-        and (wanted.severity is None or wanted.severity in rule.severities)
+        and _speaks(rule, wanted.stage, wanted.severity)
         and (applying is None or rule.id in applying)
     ]
+
+
+def _speaks(rule: Rule, stage: Stage | None, severity: Severity | None) -> bool:
+    """Whether a rule speaks at a stage, with a severity, or with that severity at that stage."""
+    spoken = rule if stage is None else rule.at_stage(stage)
+    return spoken is not None and (severity is None or severity in spoken.severities)
 
 
 def known_family(shop: Shop, family: str) -> str:

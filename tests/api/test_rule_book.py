@@ -76,6 +76,8 @@ def test_each_filter_keeps_what_it_names_and_all_parts_make_the_whole(client: Te
         wanted = [rule["id"] for rule in everything if severity in rule["severities"]]
         assert ids(client, f"?severity={severity}") == wanted
         assert wanted
+    assert "CAT-10" in ids(client, "?stage=quote&severity=sign_off")
+    assert "CAT-10" not in ids(client, "?stage=check&severity=sign_off"), "there it only gives notice"
     both = ids(client, "?family=folds&severity=advise")
     assert (
         both == [each for each in ids(client, "?family=folds") if each in ids(client, "?severity=advise")] == ["FLD-04"]
