@@ -27,6 +27,19 @@ SIGNS: Final[dict[Severity, tuple[str, str, str]]] = {
     "advise": ("\u25cf", "Advise", "Can be made: advise the customer."),
     "notice": ("\u25cb", "Notice", "Can be made: tell the customer."),
 }
+#: The same for rules that only the bench reads, and for rules on the data itself.
+_AT_THE_BENCH: Final[dict[Severity, str]] = {
+    "refuse": "Not to be worked on so.",
+    "sign_off": "The maker looks at it and agrees first.",
+    "advise": "Look at it before you go on.",
+    "notice": "Read it before you go on.",
+}
+_ON_DATA: Final[dict[Severity, str]] = {
+    "refuse": "The data is wrong: put it right.",
+    "sign_off": "The data may be wrong: look at it.",
+    "advise": "Look at it when there is time.",
+    "notice": "Good to know.",
+}
 _STYLES: Final[dict[Paper, str]] = {
     "A4": "@page { size: A4 portrait; margin: 14mm; }\n:root { font-size: 14pt; }\n",
     "A5": "@page { size: A5 portrait; margin: 9mm; }\n:root { font-size: 10pt; }\n",
@@ -96,14 +109,17 @@ def _family(shop: Shop, name: str, rules: Iterable[Rule]) -> Iterator[str]:
 
 
 def _rule(rule: Rule, read: dict[str, Any]) -> Iterator[str]:
+    said_to_customers = not {"check", "quote"}.isdisjoint(rule.stages)
     yield f"<article>\n<h2><code>{escape(rule.id)}</code>{escape(rule.says)}</h2>"
     limits = list(dict.fromkeys(_limit(each) for each in read["limits"] if each["severity"] is not None))
     if limits:
         yield "".join(("<ul>", *(f'<li class="limit">{escape(each)}</li>' for each in limits), "</ul>"))
     for severity in rule.severities:
         shape, word, todo = SIGNS[severity]
+        if not said_to_customers:
+            todo = (_ON_DATA if rule.stages == ("catalog",) else _AT_THE_BENCH)[severity]
         yield f'<p><span class="severity">{shape} {word}.</span> {escape(todo)}</p>'
-    help_with = _what_will_do(rule)
+    help_with = _what_will_do(rule.tell if said_to_customers else rule.bench or rule.tell)
     if help_with:
         yield f"<p>{escape(help_with)}</p>"
     for row in read["law_rows"]:
@@ -131,7 +147,7 @@ def _law_row(row: dict[str, Any]) -> str:
     return f"{row['says']} {row['source']}; {dates}. No legal advice."
 
 
-def _what_will_do(rule: Rule) -> str:
-    """Return what the rule's own sentence says to do: the part of it that names nothing of one spec."""
-    kept = [each for each in _SENTENCE.split(rule.tell) if not placeholders_in(each)]
+def _what_will_do(sentences: str) -> str:
+    """Return what a rule's own sentences say to do: those that name nothing of one spec."""
+    kept = [each for each in _SENTENCE.split(sentences) if not placeholders_in(each)]
     return " ".join(kept)
