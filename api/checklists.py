@@ -9,7 +9,7 @@ from typing import Any, Final
 MEDIA_TYPE: Final = "text/html"
 _TITLE: Final = {"cut": "Before the knife", "pack": "Before the parcel"}
 _SEVERITY: Final = {"refuse": "stop", "sign_off": "agree", "advise": "mind", "notice": "note"}
-_STYLE: Final = """
+STYLE: Final = """
 @page { size: A5; margin: 9mm }
 body { font: 8.5pt/1.3 sans-serif; color: #000; margin: 0 }
 h1 { font-size: 12pt; margin: 0 0 1mm }
@@ -17,7 +17,7 @@ p { margin: 0 0 2mm }
 table { border-collapse: collapse; width: 100% }
 td { border-top: 0.2mm solid #888; padding: 1mm 1.5mm 1mm 0; vertical-align: top }
 tr { break-inside: avoid }
-.box { width: 4mm } .box span { display: inline-block; width: 3mm; height: 3mm; border: 0.3mm solid #000 }
+.box { width: 5mm; font-size: 13pt; line-height: 0.9 }
 .rule { white-space: nowrap }
 """
 
@@ -34,7 +34,7 @@ def page(checklist: Mapping[str, Any]) -> str:
     rows = "\n".join(_rows(checklist["lines"])) or "<tr><td>Nothing to look at.</td></tr>"
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        f"<title>{escape(title)}</title><style>{_STYLE}</style></head>\n"
+        f"<title>{escape(title)}</title><style>{STYLE}</style></head>\n"
         f"<body><h1>{escape(title)}</h1><p>{escape(checklist['as_of'])}, {escape(checklist['state'])}</p>\n"
         f"<table>\n{rows}\n</table>\n</body></html>\n"
     )
@@ -44,7 +44,7 @@ def _rows(lines: Iterable[Mapping[str, Any]]) -> Iterable[str]:
     for line in lines:
         item = "" if line["item"] is None else f"item {line['item']}"
         cells = (
-            ('class="box"', "<span></span>"),
+            ('class="box"', "&#9744;"),
             ('class="rule"', escape(f"{line['rule']} {_SEVERITY[line['severity']]}")),
             ("", escape(item)),
             ("", escape(line["bench_message"] or line["message"])),

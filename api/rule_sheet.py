@@ -5,13 +5,12 @@ Everything is in the one file: no script, nothing from elsewhere, and all that c
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import re
 from collections.abc import Iterable, Iterator
 from html import escape
 from typing import Any, Final, Literal
 
+from api import pages
 from api.rule_book import known_family, rule_read
 from api.visibility import Caller, sees_rule
 from rules.ir import Rule, Severity
@@ -68,10 +67,7 @@ _SENTENCE: Final = re.compile(r"(?<=[.!?])\s+")
 
 def policy(paper: Paper) -> str:
     """Return the Content-Security-Policy of a sheet: its own style and nothing else."""
-    digest = base64.b64encode(hashlib.sha256(_style(paper).encode()).digest()).decode()
-    return (
-        f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-    )
+    return pages.policy(_style(paper))
 
 
 def sheet(shop: Shop, who: Caller, family: str | None = None, paper: Paper = "A4") -> str:

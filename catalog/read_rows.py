@@ -145,7 +145,7 @@ def _threshold_unit(name: str, node: Node, fields: Record) -> str:
     return known or own or "ratio"
 
 
-_PLAIN = ("N", "min", "weeks", "days", "kg", "percent", "kG2mm2")
+_PLAIN = ("N", "min", "weeks", "days", "kg", "g", "percent", "kG2mm2")
 _THRESHOLD_UNITS = ("mm", "m", "dm2", "ml", "de00", "lightness", "ratio", "count", *_PLAIN)
 
 

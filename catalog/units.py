@@ -41,6 +41,7 @@ UNITS: dict[str, Unit] = {
         Unit("days", 1, "days", "days"),
         Unit("kG2mm2", 1, "kG2mm2", "flux index"),
         Unit("kg", 1, "kg", "weight"),
+        Unit("g", 1, "g", "light weight"),
         Unit("percent", 1, "%", "percent"),
         Unit("ratio", 1, "", "number"),
         Unit("de00", 1_000, "delta E 2000", "color distance"),

@@ -138,7 +138,7 @@ THRESHOLDS: Final[Mapping[str, str]] = MappingProxyType(
         "humidity_percent": "percent",
         "count_age_days": "days",
         "paint_open_days": "days",
-        "wallet_weight_kg": "kg",
+        "wallet_weight_g": "g",
         "leather_kg_per_dm3": "ratio",
         "stitch_edge_min_mm": "mm",
         "stitch_edge_per_stack": "ratio",

@@ -22,14 +22,14 @@ class Item:
     """One item: its piece with the lots that it is cut from.
 
     ``record`` is the id of its quote or order; ``price`` the price as its check wrote it, None where there is
-    none; ``weight_kg`` what the finished piece weighed.
+    none; ``weight_g`` what the finished piece weighed, g.
     """
 
     number: int
     case: Case
     record: str = ""
     price: Mapping[str, Any] | None = None
-    weight_kg: Number | None = None
+    weight_g: Number | None = None
 
 
 @dataclass(frozen=True)

@@ -11,10 +11,16 @@ from dataclasses import dataclass, field
 from datetime import date
 from types import MappingProxyType
 from typing import Final
+from unicodedata import category
 
 from catalog.model import Number
 
 _EMPTY: Mapping[str, str] = MappingProxyType({})
+
+
+#: Unicode categories of signs that leave the paper white, and letters that do.
+_UNSEEN: Final = frozenset({"Zs", "Zl", "Zp", "Cc", "Cf"})
+_BLANKS: Final = frozenset("\u115f\u1160\u2800\u3164\uffa0")
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,4 +185,4 @@ class Spec:
     @property
     def noted(self) -> bool:
         """Whether there is a note with anything to read."""
-        return bool(self.note and not self.note.isspace())
+        return any(sign not in _BLANKS and category(sign) not in _UNSEEN for sign in self.note or "")

@@ -162,7 +162,7 @@ def checklist(
             item["item"],
             case_of(shop, spec, given, today, seen),
             record=order["id"],
-            weight_kg=_weight(built[item["item"]]),
+            weight_g=_weight(built[item["item"]]),
         )
         for item, given in zip(order["items"], lots, strict=True)
         if (spec := kept_spec(item["spec"])) is not None
@@ -187,6 +187,6 @@ def _lots_of_order(item: Mapping[str, Any], built: Mapping[str, Any]) -> dict[st
 
 
 def _weight(built: Mapping[str, Any]) -> Fraction | None:
-    """Return what a piece weighed when it was inspected, kg."""
+    """Return what a piece weighed when it was inspected, g."""
     weighed = (built["measured"] or {}).get(_WEIGHT)
-    return None if weighed is None else Fraction(round(weighed * 1000), 1_000_000)
+    return None if weighed is None else Fraction(round(weighed * 1000), 1000)

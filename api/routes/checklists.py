@@ -7,12 +7,13 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Path, Request, Response
 
 from api.body import json_answer
-from api.checklists import MEDIA_TYPE, page, wants_page
+from api.checklists import MEDIA_TYPE, STYLE, page, wants_page
 from api.deps import NO_QUERY, HouseDep, KeyDep, least
 from api.desk.listing import owner_of
 from api.desk.orders import order_record
 from api.desk.rows import order_row
 from api.desk.stages import BenchStage, checklist
+from api.pages import policy
 from api.routes.documented import problems
 from api.schemas.records import RecordId
 from api.schemas.stages import Checklist
@@ -53,6 +54,7 @@ def read_checklist(
     shown = checklist_view(found, key.caller)
     if wants_page(request.headers.get("accept", "")):
         answer: Response = Response(page(shown), media_type=MEDIA_TYPE)
+        answer.headers["content-security-policy"] = policy(STYLE)
     else:
         answer = json_answer(shown)
     answer.headers["cache-control"] = "no-store"

@@ -192,6 +192,18 @@ def tool_margin(use: ToolUse) -> int | None:
     return max((min(slip.height_um - longer, slip.width_um - around) for slip in use.slips), default=None)
 
 
+@number("tool.asked", "count", "tools asked for", reads=["carry"])
+def tools_asked(use: ToolUse) -> int:
+    """Return how many pens, combs and pairs of spectacles are asked for."""
+    return len(use.piece.spec.carry.tools)
+
+
+@number("tool.slips", "count", "slips for tools", reads=["pattern"])
+def tool_slips(use: ToolUse) -> int | None:
+    """Return how many slips the pattern has; None where it has none, of which another clause speaks."""
+    return sum(slip.count for slip in use.slips) or None
+
+
 def _outline(piece: Piece) -> tuple[int, int] | None:
     """Return the longer and the shorter side of the closed piece, um."""
     closed = None if piece.pattern is None else piece.pattern.closed

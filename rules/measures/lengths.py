@@ -34,7 +34,7 @@ class LengthUse(Scope):
     def words(self) -> dict[str, str]:
         """What it is, and what it comes to if it was inches."""
         given = self.length.um
-        inches = f"Is {mm_text(given)} in inches? That would be {mm_text(mm_of_inches(given))} mm."
+        inches = f"Did you mean {mm_text(given)} inches? That is {mm_text(mm_of_inches(given))} mm."
         hint = inches if may_be_inches(self.piece, self.length) else "Please measure again, in mm."
         return {"what": self.length.words, "hint": hint}
 

@@ -140,6 +140,11 @@ class Inscription(Scope):
         return ("/monogram/text",)
 
     @property
+    def params(self) -> dict[str, Any]:
+        """The letters as they were asked for."""
+        return {"text": self.text}
+
+    @property
     def words(self) -> dict[str, str]:
         """The letters with each space made visible."""
         return {"letters": self.text.replace(" ", MIDDLE_DOT)}

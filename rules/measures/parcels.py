@@ -68,15 +68,15 @@ def wallet(parcel: Parcel) -> bool:
     )
 
 
-@number("parcel.weight", "kg", "weight of one piece, empty", reads=())
+@number("parcel.weight", "g", "weight of one piece, empty", reads=())
 def weight(parcel: Parcel) -> Number | None:
-    """Return what one piece weighed, kg; where it was not weighed, what its panels come to.
+    """Return what one piece weighed, g; where it was not weighed, what its panels come to.
 
     The estimate leaves thread, edge and hardware out and takes the most that a liter of leather weighs, so it
     is near and no more; None while the lot of a panel is not known.
     """
-    if parcel.item.weight_kg is not None:
-        return parcel.item.weight_kg
+    if parcel.item.weight_g is not None:
+        return parcel.item.weight_g
     volume = 0
     for panel in parcel.case.panels:
         use = parcel.case.shape.thickness(panel.code)
@@ -84,4 +84,4 @@ def weight(parcel: Parcel) -> Number | None:
             return None
         width, height = parcel.case.finished_um(panel)
         volume += panel.count * width * height * use.used_um
-    return Fraction(volume, _UM3_IN_DM3) * parcel.piece.threshold("leather_kg_per_dm3")
+    return 1000 * Fraction(volume, _UM3_IN_DM3) * parcel.piece.threshold("leather_kg_per_dm3")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from fractions import Fraction
 
 import pytest
 
@@ -44,7 +43,7 @@ def test_what_is_written_is_read_exactly(oddlestone: Catalog) -> None:
     assert oddlestone.leathers["SH-BLK"].weekly_um2 == 15 * 10**9
     assert oddlestone.hardware["HW-MAG14"].flux_index == 62
     assert oddlestone.patterns["twofold"].seams["side"].from_edge_um == 3_500
-    assert oddlestone.thresholds["wallet_weight_kg"].value == Fraction(18, 100)
+    assert oddlestone.thresholds["wallet_weight_g"].value == 180
 
 
 @pytest.mark.parametrize(

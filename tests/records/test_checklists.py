@@ -6,6 +6,8 @@ What the catalog says of a lot or a bottle is changed in a copy of the demo work
 
 from __future__ import annotations
 
+import base64
+import hashlib
 from datetime import date, timedelta
 from typing import Any
 
@@ -177,6 +179,10 @@ def test_a_checklist_prints_as_a_page_on_which_no_text_is_markup(workshop: Works
     headers = {"authorization": f"Bearer {desk.tokens['staff']}", "accept": "text/html,application/xhtml+xml"}
     answer = desk._client.get(f"/v1/orders/{order}/checklists/cut", headers=headers)
     assert answer.headers["content-type"].startswith("text/html")
+    style = answer.text.split("<style>")[1].split("</style>")[0]
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    assert f"style-src 'sha256-{digest}'" in answer.headers["content-security-policy"]
+    assert answer.text.count("&#9744;") == answer.text.count('class="box"')
     assert answer.text.count('class="box"') == len(desk.get(f"/v1/orders/{order}/checklists/cut").json()["lines"])
     assert "THK-09" in answer.text
     assert "<b>shell" not in answer.text

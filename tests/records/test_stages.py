@@ -33,8 +33,8 @@ def test_a_note_is_a_notice_at_a_check_and_asks_for_an_agreement_once_it_is_quot
 
 
 def test_without_a_note_nobody_has_to_read_one(small: Desk) -> None:
-    quote = small.quote(WALLET)
-    assert quote.json()["state"] == "held"
+    quote = small.quote({**WALLET, "note": " \u200b\u00ad\u3164\ufeff\n"})
+    assert quote.json()["state"] == "held", "nobody can read what leaves the paper white"
     assert "CAT-10" not in said(quote)
     assert small.order(quote.json()["id"]).status_code == 201
 
@@ -76,7 +76,10 @@ def test_a_quote_says_until_when_it_is_set_aside_and_an_order_until_it_is_cut(sm
 
 def test_letters_are_read_back_with_a_dot_for_each_space_and_are_gone_once_forgotten(small: Desk) -> None:
     quote = small.quote(lettered(WALLET, "A. B", "Z-IN-LOW"))
-    assert "A.·B" in said(quote)["MON-11"]["message"]
+    told = said(quote)["MON-11"]
+    assert "“A.·B”" in told["message"]
+    assert "“A.·B” " in told["bench_message"], "nothing follows that could be taken for a letter"
+    assert told["params"]["text"] == "A. B"
     assert "MON-11" not in said(small.quote(WALLET))
     path = f"/v1/quotes/{quote.json()['id']}"
     small.entry(path, "withdraw")
@@ -84,6 +87,7 @@ def test_letters_are_read_back_with_a_dot_for_each_space_and_are_gone_once_forgo
     left = small.get(path)
     assert "MON-11" not in said(left)
     assert "A.·B" not in left.text
+    assert "A. B" not in left.text
 
 
 def test_colors_are_guides_and_deposit_and_discount_are_named(workshop: Workshop) -> None:

@@ -129,6 +129,10 @@ def test_a_piece_is_held_against_the_pocket_that_it_is_worn_in(
 
 def test_a_pattern_without_a_slip_leaves_a_pen_to_the_maker(shop: Shop, today: date) -> None:
     good = known_good(shop.catalog.patterns["twofold"])
+    slip = known_good(shop.catalog.patterns["longfold"])
+    for count, own in ((1, []), (2, [("sign_off", ["/carry/tools"])] * 2)):
+        spec = replace(slip, carry=replace(slip.carry, tools=("TO-PEN",) * count))
+        assert words(shop, spec, today, "FIT-14") == own, "one slip takes one of them"
     spec = replace(good, carry=replace(good.carry, tools=("TO-PEN",)))
     assert words(shop, spec, today, "FIT-14") == [("sign_off", ["/carry/tools/0"])]
 
@@ -155,8 +159,8 @@ def test_two_tones_are_held_only_against_whoever_wants_one(shop: Shop, today: da
 @pytest.mark.parametrize(
     ("waist", "says"),
     [
-        (3.499, "Please measure again, in mm."), (3.5, "Is 3.5 in inches? That would be 88.9 mm."),
-        (36, "Is 36 in inches? That would be 914.4 mm."), (79.999, "Is 79.999 in inches? That would be 2031.975 mm."),
+        (3.499, "Please measure again, in mm."), (3.5, "Did you mean 3.5 inches? That is 88.9 mm."),
+        (36, "Did you mean 36 inches? That is 914.4 mm."), (79.999, "Did you mean 79.999 inches? That is 2031.975 mm."),
         (80, None),
     ],
 )  # fmt: skip

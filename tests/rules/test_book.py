@@ -94,7 +94,7 @@ def test_the_limits_that_examples_are_written_for_are_the_demos_and_cover_all_th
 def test_a_limit_that_a_workshop_moves_is_seen_by_the_examples(oddlestone: Catalog, book_files: dict[str, str]) -> None:
     """Every threshold that a rule reads, one step up and one down, moves some example of the trade's book."""
     steps = {"mm": 50, "ratio": Fraction(1, 100), "percent": 1, "count": 1, "de00": 500, "lightness": 1000, "ml": 1000}
-    steps |= {"days": 1, "kg": Fraction(1, 1000), "kG2mm2": 1}
+    steps |= {"days": 1, "kg": Fraction(1, 1000), "g": 1, "kG2mm2": 1}
     book = load_book(book_files, oddlestone.thresholds)
     read_by_rules = [
         name

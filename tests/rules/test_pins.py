@@ -120,7 +120,7 @@ def test_a_figure_moves_by_its_step_up_and_down_and_never_below_nothing(oddlesto
     ]
     up, down = ({move.path for move in moves if move.direction == way} for way in ("up", "down"))
     assert {f"thresholds.{name}" for name in oddlestone.thresholds} <= up
-    assert up - down == {"thresholds.wallet_weight_kg", "foils.FO-RED.left_m", "kinds.goat.mark.foil"}
+    assert up - down == {"foils.FO-RED.left_m", "kinds.goat.mark.foil"}
     days = [move for move in moves if move.path == "thresholds.count_age_days"]
     assert [move.to for move in days] == [91, 89]
 

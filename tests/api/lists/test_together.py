@@ -39,7 +39,7 @@ def withdraw_all(desk: Desk) -> None:
 
 def compare(desk: Desk, send: Callable[..., Any], seed: int) -> Counter[str]:
     """Compare a list with carts; return how many rows came out how."""
-    specs = scarce_specs(desk.house.shop, random.Random(f"together {seed}"), ROWS)
+    specs = scarce_specs(desk.house.shop, random.Random(f"in turn {seed}"), ROWS)
     bodies = [body_of_spec(desk.house.shop, spec) for spec in specs]
     rows = send(bodies, query="?mode=together").json()["rows"]
     in_turn = [(verdict_of_answer(row["check"]), bool(row["took"])) for row in rows]
