@@ -38,9 +38,18 @@ class Compared:
 
 
 def compared_in(
-    house: House, old: Shop, new: Shop, *, sample: int = SAMPLE, specs: Mapping[str, Spec] | None = None
+    house: House,
+    old: Shop,
+    new: Shop,
+    *,
+    sample: int = SAMPLE,
+    specs: Mapping[str, Spec] | None = None,
+    who: Caller = Caller.OWNER,
 ) -> Compared:
-    """Compare shops of files over examples, stored checks, open quotes, open orders and a sample; takes seconds."""
+    """Compare shops of files over examples, stored checks, open quotes, open orders and a sample; takes seconds.
+
+    Rules that the caller may not see are neither told nor counted: by a count alone a margin could be found out.
+    """
     house.log.flush()
     today = house.clock.today()
     with house.store.read() as connection:
@@ -50,7 +59,7 @@ def compared_in(
             *gathering.orders(),
         ]  # fmt: skip
     # Nothing is read from here on: judging may take longer than a database lets a reader think.
-    return _compared(gathering, chain(kept, gathering.sample(sample, today)), today)
+    return _compared(gathering, chain(kept, gathering.sample(sample, today)), today, hidden_from(who))
 
 
 def affected_in(house: House, old: Shop, new: Shop) -> Compared:
@@ -58,11 +67,16 @@ def affected_in(house: House, old: Shop, new: Shop) -> Compared:
     with house.store.read() as connection:
         gathering = Gathering(house, connection, Sides.in_store(house, connection, old, new))
         kept = [*gathering.quotes(), *gathering.orders()]
-    return _compared(gathering, kept, house.clock.today())
+    return _compared(gathering, kept, house.clock.today(), frozenset())
 
 
-def _compared(gathering: Gathering, asked: Iterable[Asked], today: date) -> Compared:
-    found = compare(asked, today)
+def hidden_from(who: Caller) -> frozenset[str]:
+    """Return the rules that a caller may not know of."""
+    return frozenset() if who >= Caller.OWNER else OWNER_RULES
+
+
+def _compared(gathering: Gathering, asked: Iterable[Asked], today: date, hidden: frozenset[str]) -> Compared:
+    found = compare(asked, today, hidden)
     sides = gathering.sides
     return Compared(sides.old.shop, sides.new.shop, today, found, dict(gathering.left_out))
 
@@ -70,7 +84,7 @@ def _compared(gathering: Gathering, asked: Iterable[Asked], today: date) -> Comp
 def comparison_json(compared: Compared, who: Caller) -> dict[str, Any]:
     """Return a comparison as JSON; rules that only the owner sees are left out for others."""
     found = compared.found
-    hidden = frozenset() if who >= Caller.OWNER else OWNER_RULES
+    hidden = hidden_from(who)
     tell = _Telling(compared)
     before, now = (set(shop.book.rules) - hidden for shop in (compared.old, compared.new))
     return {

@@ -75,7 +75,7 @@ def unreadable(bad: Faults) -> ProblemError:
     ]
     errors = [
         {
-            "pointer": f"/files/{each.file}"[:120],
+            "pointer": f"/files/{each.file.replace('~', '~0').replace('/', '~1')}"[:120],
             "code": "fault",
             "detail": f"{each.line}:{each.column}: {each.message}",
         }

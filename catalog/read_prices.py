@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from fractions import Fraction
 from types import MappingProxyType
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import iso4217
 from holidays import list_supported_countries
@@ -63,7 +64,7 @@ def read_workshop(reading: Reading) -> Workshop:
         currency=currency,
         minor_digits=reading.digits,
         home_country=_country(fields["home_country"]),
-        time_zone=fields["time_zone"].text(),
+        time_zone=_zone(fields["time_zone"]),
         holiday_calendar=_calendar(fields["holiday_calendar"]),
         working_weekdays=tuple(sorted(words.WEEKDAYS.index(day) for day in weekdays)),
         catalog_revision=fields["catalog_revision"].text(),
@@ -114,6 +115,8 @@ def read_labor(reading: Reading) -> Labor:
 _BY_CODE = frozenset({"per_piece", "modification", "edge_per_100_mm", "dry_days"})
 # What takes longer to dry than a month was meant in hours.
 _LONGEST_DRYING = 30
+# Nobody knows the price of a hide in ten years; a larger figure is a slip, and soon no day of any calendar.
+_LONGEST_QUOTE = 3_660
 
 
 def _country(node: Node) -> str:
@@ -134,15 +137,27 @@ def _calendar(node: Node) -> str:
     return word
 
 
+def _zone(node: Node) -> str:
+    """Read the name of a time zone that the system's database of zones has."""
+    word = node.text()
+    if word:
+        try:
+            ZoneInfo(word)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            node.fault(f"{node.name}: no time zone is called '{word}'; write one such as Europe/Berlin")
+    return word
+
+
 def _money_of(fields: Record, digits: int) -> dict[str, int]:
     names = ("labor_per_hour", "overhead_per_hour", "sundries_per_piece", "deposit_from")
     return {f"{name}_minor": fields[name].money(digits) for name in names}
 
 
 def _capacity(fields: Record) -> dict[str, int]:
-    names = ("backlog_minutes", "rush_minutes_per_week", "rush_weeks", "quote_days")
+    names = ("backlog_minutes", "rush_minutes_per_week", "rush_weeks")
     return {
         "bench_minutes_per_week": fields["bench_minutes_per_week"].whole(at_least=1),
+        "quote_days": fields["quote_days"].whole(at_most=_LONGEST_QUOTE),
         **{name: fields[name].whole() for name in names},
     }
 

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Final
 
@@ -140,12 +141,19 @@ def differs(old: Brief, new: Brief) -> bool:
     )  # fmt: skip
 
 
-def compare(asked: Iterable[Asked], today: date) -> Comparison:
-    """Return what the shops say otherwise; each spec counts once."""
+def compare(asked: Iterable[Asked], today: date, hidden: AbstractSet[str] = frozenset()) -> Comparison:
+    """Return what the shops say otherwise; each spec counts once.
+
+    ``hidden`` are rules that whoever asks may not know of: nothing of theirs is told, nor counted.
+    """
     found = Comparison()
     for pair in pairs(asked, today):
-        found.add(pair)
+        found.add(replace(pair, old=_without(pair.old, hidden), new=_without(pair.new, hidden)) if hidden else pair)
     return found
+
+
+def _without(brief: Brief, hidden: AbstractSet[str]) -> Brief:
+    return replace(brief, fired=tuple(each for each in brief.fired if each[0] not in hidden))
 
 
 def pairs(asked: Iterable[Asked], today: date, chunk: int = _CHUNK) -> Iterator[Pair]:

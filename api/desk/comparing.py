@@ -104,12 +104,12 @@ class Gathering:
         )
         seen, last = set[str](), 0
         for row in rows:
+            if len(seen) == most and row.spec not in seen:
+                break
+            last = row.id
             if row.spec in seen:
                 continue
-            if len(seen) == most:
-                break
             seen.add(row.spec)
-            last = row.id
             spec = self._kept("check", from_json(row.spec), None)
             if spec is not None:
                 yield self._plain("check", f"{row.id}", spec)

@@ -63,7 +63,9 @@ def files_in_force(connection: Connection, number: int) -> dict[str, str]:
 
 def with_changes(files: Mapping[str, str], changes: Mapping[str, str | None]) -> dict[str, str]:
     """Return files with some of them replaced, or left out where the change is None."""
-    return {name: text for name, text in {**files, **changes}.items() if text is not None}
+    return {
+        name: text.replace("\r\n", "\n") for name, text in {**files, **changes}.items() if text is not None
+    }  # line ends as files of the folder are read, so that the same content has the same hash
 
 
 def obstacles(connection: Connection, old: Catalog | None, new: Catalog) -> list[Obstacle]:
@@ -72,7 +74,7 @@ def obstacles(connection: Connection, old: Catalog | None, new: Catalog) -> list
     ``old`` None: the one in force cannot be read.
     """
     return [
-        *([] if old is None else _another_workshop(old, new)),
+        *_another_workshop(connection, old, new),
         *_named_and_gone(connection, new),
         *_stock_without_leather(connection, new),
         *_supplies_changed(connection, new),
@@ -81,10 +83,12 @@ def obstacles(connection: Connection, old: Catalog | None, new: Catalog) -> list
     ]
 
 
-def _another_workshop(old: Catalog, new: Catalog) -> Iterator[Obstacle]:
-    if old.workshop.currency != new.workshop.currency:
-        says = "all that is quoted and ordered is in this currency; another needs a store of its own"
-        yield Obstacle("currency", old.workshop.currency, (), says)
+def _another_workshop(connection: Connection, old: Catalog | None, new: Catalog) -> Iterator[Obstacle]:
+    known = set(connection.execute(select(QUOTES.c.currency).distinct()).scalars())
+    for currency in sorted(known if old is None else {*known, old.workshop.currency}):
+        if currency != new.workshop.currency:
+            says = "all that is quoted and ordered is in this currency; another needs a store of its own"
+            yield Obstacle("currency", currency, (), says)
 
 
 def _named_and_gone(connection: Connection, new: Catalog) -> Iterator[Obstacle]:
@@ -204,14 +208,34 @@ def notes_on(connection: Connection, old: Catalog, new: Catalog) -> list[str]:
     elif old.workshop.catalog_revision == new.workshop.catalog_revision:
         revision = new.workshop.catalog_revision
         found.append(f"catalog_revision is still {revision}; answers tell editions apart by their number")
-    rows = {row.code: row.left_um2 for row in connection.execute(select(LOTS.c.code, LOTS.c.left_um2))}
+    rows = {row.code: row.state for row in connection.execute(select(LOTS.c.code, LOTS.c.state))}
     coming = [code for code in new.lots if code not in rows]
+    there = {code for code, state in rows.items() if state == "open"}
     if coming:
         found.append(f"lots that come into stock: {', '.join(coming)}")
-    gone = [code for code in old.lots if code in rows and code not in new.lots]
+    gone = [code for code in old.lots if code in there and code not in new.lots]
     if gone:
         found.append(f"lots that the files lack stay in stock until they are scrapped: {', '.join(gone)}")
-    moved = [code for code, lot in new.lots.items() if code in old.lots and lot != old.lots[code] and code in rows]
+    moved = [code for code, lot in new.lots.items() if code in old.lots and lot != old.lots[code] and code in there]
     if moved:
         found.append(f"lots whose figures in the files changed keep those of the store; count them: {', '.join(moved)}")
+    supplies = _supplies_restated(connection, old, new)
+    if supplies:
+        named = ", ".join(supplies)
+        found.append(
+            f"supplies whose figures or status in the files changed keep those of the store; count them: {named}"
+        )
     return found
+
+
+def _supplies_restated(connection: Connection, old: Catalog, new: Catalog) -> list[str]:
+    """Return the supplies of the store of which the files now say another figure or status."""
+    kept = set(connection.execute(select(SUPPLIES.c.code)).scalars())
+    restated = []
+    for fields in SUPPLY_FIELDS.values():
+        before, now = getattr(old, fields.nouns), getattr(new, fields.nouns)
+        for code in now.keys() & before.keys() & kept:
+            names = [fields.left, *(["status"] if hasattr(now[code], "status") else [])]
+            if any(getattr(before[code], name) != getattr(now[code], name) for name in names):
+                restated.append(code)
+    return sorted(restated)

@@ -89,12 +89,14 @@ def _shown(row: Row[Any], in_force: int) -> dict[str, Any]:
     ),
     response_model=EditionDraftOut,
     response_description="What they would change.",
-    responses=problems("contradiction", "files-unreadable", *BODY),
+    responses=problems("contradiction", "files-unreadable", "changed-meanwhile", *BODY),
     dependencies=[NO_QUERY],
 )
 def draft_edition(body: FilesIn, house: HouseDep, shelf: ShelfDep, key: KeyDep) -> Response:
     """Return what files would change."""
     draft = drafted(house, body.model_dump())
+    if draft.base != shelf.revisions.edition:
+        raise ProblemError("changed-meanwhile", "another edition was put in force just now; ask again")
     old, new = shelf.plain, draft.shop
     with house.store.read() as connection:
         found = {
@@ -137,7 +139,7 @@ def put_edition_in_force(request: Request, body: EditionIn, house: HouseDep, key
 
     def act(write: Write, draft: Draft) -> Answer:
         _check_token(request, write, draft)
-        old = house.shop.catalog
+        old = house.shelves.plain.catalog  # of the edition in force: the token was checked
         in_the_way = obstacles(write.connection, old, draft.shop.catalog)
         if in_the_way:
             members = {"in_the_way": [each.as_json() for each in in_the_way]}

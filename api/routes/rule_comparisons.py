@@ -36,5 +36,5 @@ def compare_rules(body: ComparisonIn, house: HouseDep, shelf: ShelfDep, key: Key
     """Return what other files would change."""
     files, _ = files_meant(house, body.model_dump(include={"files", "folder", "edition"}))
     specs = {name: to_spec(spec) for name, spec in body.specs.items()}
-    found = compared_in(house, shelf.plain, read(house, files), sample=body.sample, specs=specs)
+    found = compared_in(house, shelf.plain, read(house, files), sample=body.sample, specs=specs, who=key.caller)
     return json_answer(comparison_json(found, key.caller))

@@ -39,7 +39,7 @@ class EditionIn(FilesIn):
 class ComparisonIn(FilesIn):
     """Files to compare with those in force."""
 
-    sample: int = Field(2_000, ge=0, le=20_000, description="How many random specs, always the same, to compare too.")
+    sample: int = Field(200, ge=0, le=1_000, description="How many random specs, always the same, to compare too.")
     specs: dict[str, SpecIn] = Field(
         default_factory=dict, max_length=500, description="Specs of your own to compare too, by the name you give them."
     )

@@ -134,6 +134,24 @@ def test_a_body_says_one_thing(desk: Desk) -> None:
         assert (answer.status_code, answer.json()["type"]) == (409, "/problems/contradiction"), body
 
 
+def test_what_the_store_keeps_is_named_where_the_files_say_otherwise(
+    desk: Desk, oddlestone_files: dict[str, str]
+) -> None:
+    threads = oddlestone_files["threads.yaml"].replace("left_m: 130, break_n: 70", "left_m: 99, break_n: 70")
+    assert threads != oddlestone_files["threads.yaml"]
+    lots = "\n".join(line for line in oddlestone_files["lots.yaml"].splitlines() if not line.startswith("L107:"))
+    assert desk.entry("/v1/lots/L107", "scrap", reason="mold").status_code == 201
+    body = {"files": {"threads.yaml": threads, "lots.yaml": lots + "\n"}}
+    notes = desk.post("/v1/edition-drafts", body).json()["notes"]
+    assert any("TH-P05-TAN" in note for note in notes)
+    assert not any("L107" in note for note in notes), "it is scrapped already"
+
+
+def test_line_ends_of_another_system_make_no_other_edition(desk: Desk, oddlestone_files: dict[str, str]) -> None:
+    files = {"labor.yaml": oddlestone_files["labor.yaml"].replace("\n", "\r\n")}
+    assert "the files are those that are in force" in desk.post("/v1/edition-drafts", {"files": files}).json()["notes"]
+
+
 def test_what_is_in_use_cannot_be_left_out(desk: Desk, oddlestone_files: dict[str, str]) -> None:
     desk.order(desk.quote(SLEEVE).json()["id"])
     short = {name: text.replace("TH-P05-TAN", "TH-P05-TAX") for name, text in oddlestone_files.items()}
