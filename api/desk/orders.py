@@ -65,13 +65,13 @@ def make_order(
             members |= stock_changed(shop, house.clock.today())
         raise ProblemError(slug, words[quote.state], members=members)
     answers = with_stage([item["check"] for item in items], standing_findings(house, connection, shop, quote))
-    missing = missing_signs(write, shop, quote.id, answers, now=house.now())
+    now, needs = house.now(), needs_in(hold.needs)
+    missing = missing_signs(write, shop, quote.id, answers, needs, now=now, today=house.clock.today())
     if missing:
         set_row(write, QUOTES, quote, state=AWAITING)
         return "", missing
-    number, now = write.next_number(), house.now()
+    number = write.next_number()
     order = f"O{number}"
-    needs = needs_in(hold.needs)
     connection.execute(
         insert(ORDERS).values(
             id=order, number=number, quote=quote.id, client=quote.client, key=by, reference=quote.reference,
