@@ -155,11 +155,13 @@ def money_text(minor: int, check: Mapping[str, Any]) -> str:
     return money(minor, digits_of(check["price"]["total"]))
 
 
-def standing_findings(house: House, connection: Connection, shop: Shop, row: Row[Any]) -> list[dict[str, Any]]:
-    """Return what the rules say of a quote as it stands, as the owner sees it."""
+def standing_findings(
+    house: House, connection: Connection, shop: Shop, row: Row[Any], items: Sequence[Mapping[str, Any]] | None = None
+) -> list[dict[str, Any]]:
+    """Return what the rules say of a quote as it stands, as the owner sees it; ``items``: what its order made of it."""
     hold = hold_of(connection, row.id)
     standing = Standing(row.state, hold.kind, hold.state, hold.until, row.valid_until)
-    return quote_findings(connection, shop, house.clock, standing, items_of(connection, row.id))
+    return quote_findings(connection, shop, house.clock, standing, items or items_of(connection, row.id))
 
 
 def quote_record(house: House, connection: Connection, row: Row[Any]) -> dict[str, Any]:

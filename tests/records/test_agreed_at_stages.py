@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from support.desk import WALLET, Desk
-from support.jobs import CLIP, FOB, GOAT, Workshop, lot
+from support.jobs import CLIP, FOB, GOAT, Workshop, lot, ordered
 from support.jobs import UPRIGHT as PLAIN
 
 STATED = lot("L134", "forest_statement_asked: true", "forest_statement: FS-9")
@@ -98,6 +98,39 @@ def test_an_agreement_is_called_by_its_new_name_where_a_hold_moves_to_another_hi
     assert [each["id"] for each in findings(desk, quote) if each["rule"] == "LAW-14"] == ["LAW-14"]
     assert "LAW-14.2" not in dict(signs(desk, quote))
     assert desk.order(quote).status_code == 201
+
+
+# What a workshop agrees to as it changes an order.
+
+
+def test_whoever_amends_agrees_to_what_is_said_of_the_quote_too(small: Desk) -> None:
+    order = f"/v1/orders/{ordered(small, {**UPRIGHT, 'note': 'one'}, WALLET)}"
+    changed = {**CLIP, "parts": {"outside": {"leather": "BI-TAN"}, "inside": GOAT, "pockets": GOAT}, "note": "another"}
+    amended = small.entry(order, "amend", items=[{"item": 1, "spec": changed}])
+    assert amended.status_code == 201, amended.text
+    [entry] = [each for each in small.get(order).json()["entries"] if each["kind"] == "amend"]
+    assert sorted(entry["items"][0]["agreed"]) == ["CAT-10", "LAW-14", "THK-03"]
+    notes = [sign["state"] for sign in small.get(order).json()["items"][0]["sign_offs"] if sign["rule"] == "CAT-10"]
+    assert notes == ["void"], "nobody agreed to the new note by reading the old one"
+
+
+def test_an_agreement_to_a_note_stands_where_the_note_does(small: Desk) -> None:
+    order = f"/v1/orders/{ordered(small, {**UPRIGHT, 'note': 'one'}, {**WALLET, 'note': 'two'})}"
+    changed = {**UPRIGHT, "parts": {"outside": {"leather": "VS-COG"}, "pockets": GOAT}, "note": "one"}
+    assert small.entry(order, "amend", items=[{"item": 1, "spec": changed}]).status_code == 201
+    for item in small.get(order).json()["items"]:
+        assert [(sign["rule"], sign["state"]) for sign in item["sign_offs"]] == [("CAT-10", "given")]
+
+
+def test_whoever_pins_another_hide_agrees_to_what_is_said_of_it(workshop: Workshop) -> None:
+    desk = workshop((lot("L125", "grade: B", "grade: B, forest_statement_asked: true"),))
+    order = f"/v1/orders/{ordered(desk, PLAIN)}"
+    [was] = {each["lot"] for each in desk.get(order).json()["items"][0]["to_cut"] if each["part"] == "outside"}
+    assert was == "L124"
+    pinned = desk.entry(order, "pin", item=1, part="outside", lot="L125", reason="a better match")
+    assert pinned.status_code == 201, pinned.text
+    [entry] = [each for each in desk.get(order).json()["entries"] if each["kind"] == "pin"]
+    assert "LAW-14" in entry["agreed"]
 
 
 def findings(desk: Desk, quote: str) -> list[dict[str, Any]]:
