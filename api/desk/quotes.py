@@ -21,7 +21,7 @@ from api.house import House
 from api.schemas.spec import SpecIn, to_spec
 from api.store.engine import Write
 from api.store.shelf import Shelf, stamp
-from api.store.stock import Held, needs_text
+from api.store.stock import Held, needs_in, needs_text
 from api.store.tables import HOLDS, QUOTES
 from rules.job import Job
 from rules.shop import Shop
@@ -160,7 +160,9 @@ def standing_findings(
 ) -> list[dict[str, Any]]:
     """Return what the rules say of a quote as it stands, as the owner sees it; ``items``: what its order made of it."""
     hold = hold_of(connection, row.id)
-    standing = Standing(row.state, hold.kind, hold.state, hold.until, row.valid_until)
+    # What is set aside until it is cut is set aside no more once all is cut.
+    to_cut = row.state != "ordered" or any(needs.panels for needs in needs_in(hold.needs))
+    standing = Standing(row.state, hold.kind if to_cut else "none", hold.state, hold.until, row.valid_until)
     return quote_findings(connection, shop, house.clock, standing, items or items_of(connection, row.id))
 
 

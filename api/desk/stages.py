@@ -25,10 +25,13 @@ from rules.stages import StageFinding, case_of, findings_at
 
 #: States of a quote in which its price may still be taken, so that its age matters.
 _OPEN: Final = ("held", "awaiting_sign_off", "short", "lapsed")
+#: States of a hold of which nothing is left to take: its quote was withdrawn, its order shipped or canceled.
+_OVER: Final = ("released", "used")
 #: What a rule reads that looks at the note: an agreement to one note is none to the next.
 _NOTED: Final = "piece.noted"
 _WEIGHT: Final = "weight_g"
 _LIVE: Final = "live"
+_WITHDRAWN: Final = "withdrawn"
 SHORT: Final = "short"
 BenchStage = Literal["cut", "pack"]
 
@@ -49,6 +52,9 @@ def quote_findings(
 ) -> list[dict[str, Any]]:
     """Return what the rules say of a quote, as the owner sees it; ``items`` have item, spec and check."""
     today = clock.today()
+    is_open = quote.state in _OPEN
+    if not is_open and (quote.state == _WITHDRAWN or quote.hold_state in _OVER):
+        return []  # it is over, and nothing is to be told or agreed to any more
     checks = [item["check"] for item in items]
     lots = [_lots_of_check(check) for check in checks]
     seen = seen_on(connection, lots)
@@ -57,7 +63,6 @@ def quote_findings(
         for item, given in zip(items, lots, strict=True)
         if (spec := kept_spec(item["spec"])) is not None
     )
-    is_open = quote.state in _OPEN
     job = Job(
         today,
         own,
