@@ -14,7 +14,7 @@ from api.desk.history import add_entry, entries_of
 from api.desk.repeats import known
 from api.desk.rows import add_items, check_takes, hold_of, items_of, set_hold, set_item, set_row
 from api.desk.signing import ask_for, signs_of, state_by_signs
-from api.desk.stages import Standing, quote_findings, refused_by, with_stage
+from api.desk.stages import Standing, priced_on, quote_findings, refused_by, with_stage
 from api.errors import ProblemError
 from api.figures import digits_of, minor_units, money
 from api.house import House
@@ -235,7 +235,7 @@ def _grant_anew(
     total, valid_until = total_of(found.answers), row.valid_until
     if valid_until < today.isoformat():
         if total != row.total_minor:
-            as_of = min(date.fromisoformat(item["check"]["as_of"]) for item in items)
+            as_of = priced_on(valid_until, [item["check"] for item in items])
             aged = Job(today, as_of=as_of, valid_until=date.fromisoformat(valid_until))
             raise ProblemError(
                 "price-changed",

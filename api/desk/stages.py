@@ -69,11 +69,21 @@ def quote_findings(
         hold=cast(HoldKind, quote.hold if quote.hold_state == _LIVE else "none"),
         until=_in_words(quote.until, clock),
         lost=quote.state == SHORT if is_open else None,
-        as_of=min(date.fromisoformat(check["as_of"]) for check in checks) if is_open else None,
+        as_of=priced_on(quote.valid_until, checks) if is_open else None,
         valid_until=date.fromisoformat(quote.valid_until) if is_open else None,
     )
     notes = {item["item"]: item["spec"].get("note") for item in items}
     return [_with_note(found, notes.get(found.item or 0)) for found in findings_at(shop, "quote", job)]
+
+
+def priced_on(valid_until: str, checks: Sequence[Mapping[str, Any]]) -> date:
+    """Return the day on which the price of a quote was worked out; ``checks`` are the verdicts on its items.
+
+    A verdict may be younger than its price, for one that is held anew keeps it. So the day is reckoned back from the
+    last valid day, by the days for which a price stood when the verdict was made.
+    """
+    stood = min(date.fromisoformat(each["valid_until"]) - date.fromisoformat(each["as_of"]) for each in checks)
+    return date.fromisoformat(valid_until) - stood
 
 
 def _with_note(found: StageFinding, note: str | None) -> dict[str, Any]:

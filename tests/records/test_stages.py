@@ -148,6 +148,19 @@ def test_a_price_is_old_the_day_after_its_last_day_and_not_before(small: Desk) -
     assert "PRC-06" not in said(renewed)
 
 
+def test_a_price_is_as_old_as_it_is_though_its_quote_was_held_anew(small: Desk) -> None:
+    quote = small.quote(WALLET)
+    path = f"/v1/quotes/{quote.json()['id']}"
+    small.wait(days=21)
+    assert small.get(path).json()["state"] == "lapsed"
+    renewed = small.entry(path, "renew")
+    assert (renewed.status_code, renewed.json()["valid_until"]) == (201, "2026-03-23")
+    assert renewed.json()["items"][0]["check"]["as_of"] == "2026-03-23", "judged anew that day"
+    small.wait(days=1)
+    old = said(small.get(path))["PRC-06"]
+    assert (old["measured"], old["limit"]) == (22, 21)
+
+
 def test_a_price_that_moved_is_refused_in_the_name_of_its_rule(workshop: Workshop) -> None:
     desk = workshop()
     quote = desk.quote(WALLET, hold="quote").json()["id"]
