@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, tzinfo
 from fractions import Fraction
 from hashlib import sha256
 from typing import Any, Final, Literal, cast
@@ -57,7 +57,7 @@ def quote_findings(
         return []  # it is over, and nothing is to be told or agreed to any more
     checks = [item["check"] for item in items]
     lots = [_lots_of_check(check) for check in checks]
-    seen = seen_on(connection, lots)
+    seen = seen_on(connection, lots, clock.zone)
     own = tuple(
         Item(item["item"], case_of(shop, spec, given, today, seen), price=item["check"]["price"])
         for item, given in zip(items, lots, strict=True)
@@ -138,8 +138,8 @@ def kept_spec(body: Mapping[str, Any]) -> Spec | None:
         return None
 
 
-def seen_on(connection: Connection, lots: Sequence[Mapping[str, Sequence[str]]]) -> dict[str, SeenOn]:
-    """Return when lots, codes by part and item, were last measured and counted at the bench.
+def seen_on(connection: Connection, lots: Sequence[Mapping[str, Sequence[str]]], zone: tzinfo) -> dict[str, SeenOn]:
+    """Return on what days of the workshop's lots, codes by part and item, were last measured and counted there.
 
     Whoever takes a lot in measures it; what the catalog opened the book with nobody measured then.
     """
@@ -158,7 +158,7 @@ def seen_on(connection: Connection, lots: Sequence[Mapping[str, Sequence[str]]])
     )
     found: dict[str, SeenOn] = {}
     for row in rows:
-        day, before = date.fromisoformat(row.at[:10]), found.get(row.record, SeenOn())
+        day, before = datetime.fromisoformat(row.at).astimezone(zone).date(), found.get(row.record, SeenOn())
         found[row.record] = SeenOn(
             before.measured if row.kind == "count" else day, before.counted if row.kind == "measure" else day
         )
@@ -171,7 +171,7 @@ def checklist(
     """Return the lines of an order's checklist as the owner sees them, the worst first."""
     built = {own["item"]: own for own in order["as_built"]}
     lots = [_lots_of_order(item, built[item["item"]]) for item in order["items"]]
-    seen, today = seen_on(connection, lots), clock.today()
+    seen, today = seen_on(connection, lots, clock.zone), clock.today()
     items = tuple(
         Item(
             item["item"],

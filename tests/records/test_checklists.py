@@ -104,6 +104,24 @@ def test_what_the_store_measured_and_counted_counts_in_place_of_the_catalog(work
     assert old["L104"] == 91
 
 
+def test_what_is_counted_after_midnight_is_counted_that_day_at_the_workshop(workshop: Workshop) -> None:
+    desk = workshop((lot("L104", COUNTED, "counted_on: 2025-10-01"),))
+    order = ordered(desk, WALLET)
+    now = desk.house.clock.now()
+    desk.wait(seconds=(now.replace(hour=23, minute=20, second=0) - now).total_seconds())
+    assert desk.house.clock.now().date() == desk.house.clock.today() - timedelta(days=1), "it is past midnight here"
+    counted = desk.post("/v1/lots/L104/entries", {"kind": "count", "area_dm2": 17.8, "rectangles_mm": [[330, 235]]})
+    assert counted.status_code == 201, counted.text
+    desk.wait(days=90)
+    again = desk.get(f"/v1/orders/{order}/checklists/cut").json()["lines"]
+    assert "L104" not in {line["subject"].get("lot") for line in again if line["rule"] == "STO-10"}
+    desk.wait(days=1)
+    again = desk.get(f"/v1/orders/{order}/checklists/cut").json()["lines"]
+    assert [
+        line["measured"] for line in again if line["subject"].get("lot") == "L104" and line["rule"] == "STO-10"
+    ] == [91]
+
+
 # Before the parcel.
 
 
