@@ -193,12 +193,18 @@ def checklist(
 
 
 def _lots_of_order(item: Mapping[str, Any], built: Mapping[str, Any]) -> dict[str, list[str]]:
-    """Return the lots of each part: those that it was cut from, and those that it is still to be cut from."""
+    """Return the lots of each part: those that it was cut from, and those that it is still to be cut from.
+
+    What was cut again is of the lot that it was cut from last: all that was cut of the part before was spoilt.
+    """
     lots: dict[str, list[str]] = {}
     for each in (*built["cuts"], *item["to_cut"]):
-        if not each.get("recut") and each["lot"] not in lots.setdefault(each["part"], []):
-            lots[each["part"]].append(each["lot"])
-    return {part: codes for part, codes in lots.items() if codes}
+        own = lots.setdefault(each["part"], [])
+        if each.get("recut"):
+            own.clear()
+        if each["lot"] not in own:
+            own.append(each["lot"])
+    return lots
 
 
 def _weight(built: Mapping[str, Any]) -> Fraction | None:

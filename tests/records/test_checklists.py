@@ -122,6 +122,18 @@ def test_what_is_counted_after_midnight_is_counted_that_day_at_the_workshop(work
     ] == [91]
 
 
+def test_what_was_cut_again_is_looked_at_as_it_is_now(workshop: Workshop) -> None:
+    desk = workshop((lot("L104", "min: 1.2, max: 1.4", "min: 1.2, max: 1.3"),
+                     lot("L131", "max: 0.6", "max: 0.55"), lot("L132", "max: 0.6", "max: 0.55")))  # fmt: skip
+    order = ordered(desk, {**WALLET, "parts": {**WALLET["parts"], "inside": {"leather": "PG-SAN"}}})
+    path = f"/v1/orders/{order}"
+    assert desk.entry(path, "cut", item=1, part="outside", lot="L104").status_code == 201
+    assert "STK-06" not in lines(desk, order), "1.3 mm on 0.55 mm"
+    spoilt = desk.entry(path, "recut", item=1, part="outside", lot="L105", reason="a scratch")
+    assert spoilt.status_code == 201, spoilt.text
+    assert lines(desk, order)["STK-06"]["measured"] == 0.85, "1.4 mm, thinned from 1.7 mm, on 0.55 mm"
+
+
 # Before the parcel.
 
 
