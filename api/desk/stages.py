@@ -168,7 +168,10 @@ def seen_on(connection: Connection, lots: Sequence[Mapping[str, Sequence[str]]],
 def checklist(
     connection: Connection, shop: Shop, clock: Clock, order: Mapping[str, Any], stage: BenchStage
 ) -> dict[str, Any]:
-    """Return the lines of an order's checklist as the owner sees them, the worst first."""
+    """Return the lines of an order's checklist as the owner sees them, the worst first.
+
+    Before the knife only what is still to be cut is looked at; an order that is over has nothing left to do.
+    """
     built = {own["item"]: own for own in order["as_built"]}
     lots = [_lots_of_order(item, built[item["item"]]) for item in order["items"]]
     seen, today = seen_on(connection, lots, clock.zone), clock.today()
@@ -182,7 +185,11 @@ def checklist(
         for item, given in zip(order["items"], lots, strict=True)
         if (spec := kept_spec(item["spec"])) is not None
     )
-    found = findings_at(shop, cast(Stage, stage), Job(today, items))
+    over = order["state"] in ("shipped", "cancelled")
+    found = [] if over else findings_at(shop, cast(Stage, stage), Job(today, items))
+    if stage == "cut":
+        to_cut = {item["item"]: item["to_cut"] for item in order["items"]}
+        found = [each for each in found if each.item is None or _waits(each, to_cut[each.item])]
     return {
         "order": order["id"],
         "stage": stage,
@@ -190,6 +197,14 @@ def checklist(
         "as_of": today.isoformat(),
         "lines": [each.as_json() for each in found],
     }
+
+
+def _waits(found: StageFinding, to_cut: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether what a finding is about is still to be cut: its lot, else one of its parts, else anything at all."""
+    lot, parts = found.said.subject.get("lot"), found.said.parts
+    if lot is not None:
+        return any(each["lot"] == lot for each in to_cut)
+    return any(not parts or each["part"] in parts for each in to_cut)
 
 
 def _lots_of_order(item: Mapping[str, Any], built: Mapping[str, Any]) -> dict[str, list[str]]:

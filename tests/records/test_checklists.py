@@ -212,10 +212,36 @@ def test_a_checklist_prints_as_a_page_on_which_no_text_is_markup(workshop: Works
     assert "<b>shell" not in answer.text
 
 
-def test_a_checklist_of_a_forgotten_order_still_stands(small: Desk) -> None:
+def cut_part(desk: Desk, order: str, part: str) -> None:
+    for item in desk.get(f"/v1/orders/{order}").json()["items"]:
+        for code in sorted({each["lot"] for each in item["to_cut"] if each["part"] == part}):
+            made = desk.entry(f"/v1/orders/{order}", "cut", item=item["item"], part=part, lot=code)
+            assert made.status_code == 201, made.text
+
+
+def test_before_the_knife_only_what_is_still_to_be_cut_is_looked_at(workshop: Workshop) -> None:
+    desk = workshop((lot("L104", MEASURED, "measured_on: never"),))
+    order = ordered(desk, WALLET)
+    assert {"THK-09", "SID-06", "LAW-16"} <= set(lines(desk, order))
+    cut_part(desk, order, "outside")
+    left = desk.get(f"/v1/orders/{order}/checklists/cut").json()["lines"]
+    assert "L104" not in {line["subject"].get("lot") for line in left}
+    assert "LAW-16" in {line["rule"] for line in left}
+    cut_part(desk, order, "inside")
+    cut_part(desk, order, "pockets")
+    assert desk.get(f"/v1/orders/{order}/checklists/cut").json()["lines"] == []
+    assert "LAW-10" in lines(desk, order, "pack")
+    assert desk.entry(f"/v1/orders/{order}", "ship").status_code == 201
+    assert desk.get(f"/v1/orders/{order}/checklists/pack").json()["lines"] == []
+
+
+def test_a_checklist_of_an_order_that_is_over_has_no_lines_and_stays_readable(small: Desk) -> None:
     order = ordered(small, lettered(WALLET, "AB", "Z-IN-LOW"))
     path = f"/v1/orders/{order}"
+    assert lines(small, order)
     small.entry(path, "cancel")
     assert small.post(f"{path}/entries", {"kind": "forget"}).status_code == 201
-    assert "LAW-16" in lines(small, order)
-    assert date.fromisoformat(small.get(f"{path}/checklists/pack").json()["as_of"]) == TODAY
+    for stage in ("cut", "pack"):
+        found = small.get(f"{path}/checklists/{stage}").json()
+        assert (found["state"], found["lines"]) == ("cancelled", [])
+        assert date.fromisoformat(found["as_of"]) == TODAY
