@@ -156,6 +156,14 @@ def test_what_is_looked_at_before_a_piece_leaves(
     assert (rule in lines(desk, ordered(desk, spec), "pack")) is speaks
 
 
+@pytest.mark.parametrize(("quantity", "serial"), [(1, "{}-1"), (2, "{0}-1.1, {0}-1.2"), (3, "{0}-1.1 to {0}-1.3")])
+def test_every_piece_has_a_number_of_its_own(small: Desk, quantity: int, serial: str) -> None:
+    order = ordered(small, {**UPRIGHT, "quantity": quantity})
+    line = lines(small, order, "pack")["LAW-10"]
+    assert line["bench_message"].startswith(f"{serial.format(order)}: ")
+    assert line["params"]["pieces"] == quantity
+
+
 @pytest.mark.parametrize(("grams", "speaks"), [(180, False), (180.001, True)])
 def test_a_wallet_is_weighed_when_it_is_done(small: Desk, grams: float, speaks: bool) -> None:
     order = ordered(small, WALLET)
