@@ -15,7 +15,7 @@ from api.desk.quotes import money_text, refusal, spec_in, standing_findings, sto
 from api.desk.repeats import known
 from api.desk.rows import add_items, hold_of, is_cut, items_of, set_hold, set_item, set_row
 from api.desk.signing import AWAITING, follow, missing_signs, signs_of
-from api.desk.stages import SHORT, with_stage
+from api.desk.stages import SHORT, kept_spec, with_stage
 from api.errors import ProblemError, contradiction
 from api.house import House
 from api.store.engine import Write
@@ -66,7 +66,8 @@ def make_order(
         raise ProblemError(slug, words[quote.state], members=members)
     answers = with_stage([item["check"] for item in items], standing_findings(house, connection, shop, quote))
     now, needs = house.now(), needs_in(hold.needs)
-    missing = missing_signs(write, shop, quote.id, answers, needs, now=now, today=house.clock.today())
+    unread = {item["item"] for item in items if kept_spec(item["spec"]) is None}
+    missing = missing_signs(write, shop, quote.id, answers, needs, unread, now=now, today=house.clock.today())
     if missing:
         set_row(write, QUOTES, quote, state=AWAITING)
         return "", missing

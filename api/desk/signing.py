@@ -232,6 +232,7 @@ def missing_signs(
     quote: str,
     answers: Sequence[Mapping[str, Any]],
     needs: Sequence[Needs],
+    unread: Container[int],
     *,
     now: str,
     today: date,
@@ -239,7 +240,7 @@ def missing_signs(
     """Return the sign-offs that a quote still lacks.
 
     What is said since it was quoted, or under another wording of its rule, is asked for now; what was asked or given
-    for what is no longer said becomes void.
+    for what is no longer said becomes void. Of the items ``unread`` nobody knows what would be said.
     """
     wanted, gone = _paired(shop, answers, _not_void(write.connection, quote))
     for each in wanted:
@@ -248,6 +249,7 @@ def missing_signs(
         else:
             _call(write, each)
     for row in gone:
-        set_row(write, SIGN_OFFS, row, state="void")
+        if row.item not in unread:
+            set_row(write, SIGN_OFFS, row, state="void")
     missing = (row.id for row in _not_void(write.connection, quote) if row.state != "given")
     return list(missing)

@@ -100,6 +100,16 @@ def test_an_agreement_is_called_by_its_new_name_where_a_hold_moves_to_another_hi
     assert desk.order(quote).status_code == 201
 
 
+def test_what_was_asked_of_a_spec_that_nobody_can_read_any_more_is_still_asked(small: Desk) -> None:
+    quote = small.quote({**WALLET, "note": "soon"}).json()["id"]
+    with small.house.store.write() as write:
+        write.connection.exec_driver_sql("""UPDATE item SET spec = '{"pattern": "twofold", "lining_color": 7}'""")
+    assert small.order(quote).json()["type"] == "/problems/sign-off-missing"
+    assert signs(small, quote) == [("CAT-10", "asked")]
+    small.agree(quote)
+    assert small.order(quote).status_code == 201
+
+
 # What a workshop agrees to as it changes an order.
 
 
