@@ -38,8 +38,8 @@ _NEVER: Final = SeenOn()
 class StageFinding:
     """What a rule says at a stage. ``item``: the number of the item, None where it is about no single one.
 
-    ``id`` is unique among those of one item and stays the same while the rule goes on saying it. ``reads`` are the
-    names that the rule reads at the stage, for whoever keeps an agreement to it.
+    ``id`` is unique among those of one item. It counts what a rule says, so that of a second finding moves up once the
+    first is gone. ``reads`` are the names that the rule reads at the stage, for whoever keeps an agreement to it.
     """
 
     id: str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -14,8 +14,8 @@ from api.desk.history import add_entry, entries_of
 from api.desk.quotes import money_text, refusal, spec_in, standing_findings, stock_changed, total_of
 from api.desk.repeats import known
 from api.desk.rows import add_items, hold_of, is_cut, items_of, set_hold, set_item, set_row
-from api.desk.signing import AWAITING, missing_signs, signs_of
-from api.desk.stages import SHORT, with_stage
+from api.desk.signing import AWAITING, follow, missing_signs, signs_of
+from api.desk.stages import SHORT, kept_spec, with_stage
 from api.errors import ProblemError, contradiction
 from api.house import House
 from api.store.engine import Write
@@ -65,13 +65,14 @@ def make_order(
             members |= stock_changed(shop, house.clock.today())
         raise ProblemError(slug, words[quote.state], members=members)
     answers = with_stage([item["check"] for item in items], standing_findings(house, connection, shop, quote))
-    missing = missing_signs(write, shop, quote.id, answers, now=house.now())
+    now, needs = house.now(), needs_in(hold.needs)
+    unread = {item["item"] for item in items if kept_spec(item["spec"]) is None}
+    missing = missing_signs(write, shop, quote.id, answers, needs, unread, now=now, today=house.clock.today())
     if missing:
         set_row(write, QUOTES, quote, state=AWAITING)
         return "", missing
-    number, now = write.next_number(), house.now()
+    number = write.next_number()
     order = f"O{number}"
-    needs = needs_in(hold.needs)
     connection.execute(
         insert(ORDERS).values(
             id=order, number=number, quote=quote.id, client=quote.client, key=by, reference=quote.reference,
@@ -223,10 +224,12 @@ def put_back(base: Catalog, cut: Mapping[str, Any]) -> Catalog:
 
 def change_items(
     house: House, write: Write, row: Row[Any], specs: Mapping[int, Spec], bodies: Mapping[int, Any]
-) -> tuple[Examined, list[dict[str, Any]]]:
+) -> tuple[Examined, list[dict[str, Any]], dict[int, list[str]]]:
     """Judge an order anew with some items changed, its own hold given back, and set aside what it takes now.
 
-    Items that stay keep their lots. Returns the verdicts, and the items as they were.
+    Items that stay keep their lots. Returns the verdicts, the items as they were, and the rules that each changed
+    item needs an agreement to, of its check and of its quote. What was agreed before of such an item and is no longer
+    said, as a note that is another now, is void.
 
     Raises:
         ProblemError: an item cannot be made so; nothing was changed.
@@ -252,7 +255,20 @@ def change_items(
         if item["item"] in specs:
             set_item(write, row.id, item["item"], answer=answer, spec=bodies.get(item["item"], item["spec"]))
     write.stock += 1
-    return found, items
+    return found, items, _agreed(house, write, row, found, specs)
+
+
+def _agreed(
+    house: House, write: Write, row: Row[Any], found: Examined, changed: Container[int]
+) -> dict[int, list[str]]:
+    """Return the rules that changed items need an agreement to, and let go of agreements to what they were."""
+    connection, shop = write.connection, found.shelf.shop
+    quote = connection.execute(select(QUOTES).where(QUOTES.c.id == row.quote)).one()
+    said = standing_findings(house, connection, shop, quote, items_of(connection, row.id))
+    answers = with_stage(found.answers, said)
+    follow(write, shop, row.quote, answers, changed)
+    rules = {item: [each["rule"] for each in to_agree(answer)] for item, answer in enumerate(answers, 1)}
+    return {item: own for item, own in rules.items() if item in changed}
 
 
 def _uncut(needs: Needs, cuts: Sequence[Mapping[str, Any]]) -> Needs:
@@ -280,10 +296,9 @@ def pin(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *, b
     spec = _as_granted(item, needs[body["item"] - 1])
     cut_from = {cut["part"]: (cut["lot"],) for cut in cuts}
     pinned = replace(spec, lots={**cut_from, **spec.lots, body["part"]: (body["lot"],)})
-    found, _ = change_items(house, write, row, {body["item"]: pinned}, {})
+    _, _, agreed = change_items(house, write, row, {body["item"]: pinned}, {})
     set_row(write, ORDERS, row)
-    agreed = [each["rule"] for each in to_agree(found.answers[body["item"] - 1])]
-    entry = {name: body[name] for name in ("item", "part", "lot", "reason")} | {"agreed": agreed}
+    entry = {name: body[name] for name in ("item", "part", "lot", "reason")} | {"agreed": agreed[body["item"]]}
     add_entry(write, "order", row.id, at=house.now(), by=by, kind="pin", body=entry)
 
 
@@ -297,7 +312,7 @@ def amend(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *,
         item_of([{}] * len(from_json(row.as_built)), {"item": number})
     if is_cut(row):
         raise ProblemError("wrong-state", "a part of this order is cut already; cancel it or make another")
-    found, before = change_items(house, write, row, {n: spec_in(each) for n, each in bodies.items()}, bodies)
+    found, before, agreed = change_items(house, write, row, {n: spec_in(each) for n, each in bodies.items()}, bodies)
     # An item that stays keeps the price that it was ordered at.
     answers = [
         answer if item["item"] in bodies else item["check"] for item, answer in zip(before, found.answers, strict=True)
@@ -311,7 +326,7 @@ def amend(house: House, write: Write, row: Row[Any], body: Mapping[str, Any], *,
                 "item": item["item"],
                 "before": item["check"]["spec_hash"],
                 "after": answer["spec_hash"],
-                "agreed": [each["rule"] for each in to_agree(answer)],
+                "agreed": agreed[item["item"]],
             }
             for item, answer in zip(before, answers, strict=True)
             if item["item"] in bodies

@@ -14,14 +14,14 @@ from api.desk.history import add_entry, entries_of
 from api.desk.repeats import known
 from api.desk.rows import add_items, check_takes, hold_of, items_of, set_hold, set_item, set_row
 from api.desk.signing import ask_for, signs_of, state_by_signs
-from api.desk.stages import Standing, quote_findings, refused_by, with_stage
+from api.desk.stages import Standing, priced_on, quote_findings, refused_by, with_stage
 from api.errors import ProblemError
 from api.figures import digits_of, minor_units, money
 from api.house import House
 from api.schemas.spec import SpecIn, to_spec
 from api.store.engine import Write
 from api.store.shelf import Shelf, stamp
-from api.store.stock import Held, needs_text
+from api.store.stock import Held, needs_in, needs_text
 from api.store.tables import HOLDS, QUOTES
 from rules.job import Job
 from rules.shop import Shop
@@ -155,11 +155,15 @@ def money_text(minor: int, check: Mapping[str, Any]) -> str:
     return money(minor, digits_of(check["price"]["total"]))
 
 
-def standing_findings(house: House, connection: Connection, shop: Shop, row: Row[Any]) -> list[dict[str, Any]]:
-    """Return what the rules say of a quote as it stands, as the owner sees it."""
+def standing_findings(
+    house: House, connection: Connection, shop: Shop, row: Row[Any], items: Sequence[Mapping[str, Any]] | None = None
+) -> list[dict[str, Any]]:
+    """Return what the rules say of a quote as it stands, as the owner sees it; ``items``: what its order made of it."""
     hold = hold_of(connection, row.id)
-    standing = Standing(row.state, hold.kind, hold.state, hold.until, row.valid_until)
-    return quote_findings(connection, shop, house.clock, standing, items_of(connection, row.id))
+    # What is set aside until it is cut is set aside no more once all is cut.
+    to_cut = row.state != "ordered" or any(needs.panels for needs in needs_in(hold.needs))
+    standing = Standing(row.state, hold.kind if to_cut else "none", hold.state, hold.until, row.valid_until)
+    return quote_findings(connection, shop, house.clock, standing, items or items_of(connection, row.id))
 
 
 def quote_record(house: House, connection: Connection, row: Row[Any]) -> dict[str, Any]:
@@ -231,7 +235,7 @@ def _grant_anew(
     total, valid_until = total_of(found.answers), row.valid_until
     if valid_until < today.isoformat():
         if total != row.total_minor:
-            as_of = min(date.fromisoformat(item["check"]["as_of"]) for item in items)
+            as_of = priced_on(valid_until, [item["check"] for item in items])
             aged = Job(today, as_of=as_of, valid_until=date.fromisoformat(valid_until))
             raise ProblemError(
                 "price-changed",

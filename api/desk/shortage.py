@@ -12,7 +12,7 @@ from api.desk.history import add_entry
 from api.desk.quotes import spec_in
 from api.desk.repeats import known
 from api.desk.rows import hold_of, is_cut, items_of, set_hold, set_item
-from api.desk.signing import AWAITING, UNTIL, ask_for, state_by_signs
+from api.desk.signing import AWAITING, UNTIL, ask_for, follow, state_by_signs
 from api.desk.stages import Standing, quote_findings, with_stage
 from api.house import House
 from api.store.engine import Write
@@ -94,6 +94,8 @@ def _moved(house: House, write: Write, hold: Held, kept: Sequence[Held], now: Sh
         ask_for(write, found.shelf.shop, hold.quote, answers, found.needs, now=house.now(), today=today)
         state = state_by_signs(connection, hold.quote)
         connection.execute(update(QUOTES).where(QUOTES.c.id == hold.quote).values(state=state))
+    else:
+        follow(write, found.shelf.shop, hold.quote, answers)
     _tell(house, write, hold.quote, order, "move", {"stock": [list(needs.lots) for needs in found.needs]})
     return Held(hold.quote, hold.number, found.needs, hold.until)
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
 
 from pydantic_core import from_json
-from sqlalchemy import Connection, Row, insert, or_, select, update
+from sqlalchemy import Connection, Row, insert, or_, select
 
 from api.desk.examine import signature_of, to_agree
 from api.desk.rows import set_row
@@ -43,32 +44,90 @@ def ask_for(
 
     What was asked or given for findings that are no longer there, or have other figures, becomes void.
     """
-    connection = write.connection
-    rows = connection.execute(select(SIGN_OFFS).where(SIGN_OFFS.c.quote == quote, SIGN_OFFS.c.state != "void")).all()
-    kept = {(row.item, row.signature): row for row in rows}
-    wanted = set()
-    for item, (answer, need) in enumerate(zip(answers, needs, strict=True), 1):
-        lots = dumped(list(need.lots))
-        for finding in to_agree(answer):
-            signature = signature_of(shop, answer, finding)
-            old = kept.get((item, signature))
-            if old is not None and (old.lots == lots or old.scope == UNTIL):
-                wanted.add(old.id)
-                connection.execute(update(SIGN_OFFS).where(SIGN_OFFS.c.id == old.id).values(finding=finding["id"]))
-                continue
-            wanted.add(_ask(write, quote, item, finding, signature, lots, now=now, today=today))
-    for row in rows:
-        if row.id not in wanted:
+    wanted, gone = _paired(shop, answers, _not_void(write.connection, quote))
+    for each in wanted:
+        lots = dumped(list(needs[each.item - 1].lots))
+        if each.row is None:
+            _ask(write, quote, each, lots, now=now, today=today)
+        elif each.row.lots == lots or each.row.scope == UNTIL:
+            _call(write, each)
+        else:
+            set_row(write, SIGN_OFFS, each.row, state="void")
+            _ask(write, quote, each, lots, now=now, today=today)
+    for row in gone:
+        set_row(write, SIGN_OFFS, row, state="void")
+
+
+def follow(
+    write: Write, shop: Shop, quote: str, answers: Sequence[Mapping[str, Any]], changed: Container[int] | None = None
+) -> None:
+    """Let sign-offs name the findings of new verdicts by the ids that these have now.
+
+    ``changed`` are the items that are others now: their sign-offs on what is no longer said become void, and those of
+    all other items stay as they are. None: only names change, of any item.
+    """
+    wanted, gone = _paired(shop, answers, _not_void(write.connection, quote))
+    for each in wanted:
+        if each.row is not None and (changed is None or each.item in changed):
+            _call(write, each)
+    for row in gone:
+        if changed is not None and row.item in changed:
             set_row(write, SIGN_OFFS, row, state="void")
 
 
-def _ask(
-    write: Write, quote: str, item: int, finding: Mapping[str, Any], signature: str, lots: str, *, now: str, today: date
-) -> str:
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """A finding that needs an agreement, and the sign-off on it, if anybody asked."""
+
+    item: int
+    finding: Mapping[str, Any]
+    signature: str
+    row: Row[Any] | None
+
+
+def _not_void(connection: Connection, quote: str) -> Sequence[Row[Any]]:
+    return connection.execute(
+        select(SIGN_OFFS).where(SIGN_OFFS.c.quote == quote, SIGN_OFFS.c.state != "void").order_by(SIGN_OFFS.c.number)
+    ).all()
+
+
+def _paired(
+    shop: Shop, answers: Sequence[Mapping[str, Any]], rows: Sequence[Row[Any]]
+) -> tuple[list[_Wanted], list[Row[Any]]]:
+    """Return what verdicts want agreed, with the sign-off on each, and the sign-offs on what they no longer say.
+
+    They go together by what the agreement is about: the id of a finding moves as soon as one before it is gone. Where
+    the edition in force has no such rule, there is nothing to agree to anew, and a sign-off on it stays as it is.
+    """
+    left: dict[tuple[int, str], list[Row[Any]]] = {}
+    for row in rows:
+        left.setdefault((row.item, row.signature), []).append(row)
+    wanted = []
+    for item, answer in enumerate(answers, 1):
+        for finding in to_agree(answer):
+            if finding["rule"] not in shop.book.rules:
+                continue
+            signature = signature_of(shop, answer, finding)
+            own = left.get((item, signature), [])
+            found = next((each for each in own if each.finding == finding["id"]), own[0] if own else None)
+            if found is not None:
+                own.remove(found)
+            wanted.append(_Wanted(item, finding, signature, found))
+    return wanted, [row for own in left.values() for row in own if row.rule in shop.book.rules]
+
+
+def _call(write: Write, wanted: _Wanted) -> None:
+    """Let a sign-off name its finding by the id that it has now."""
+    row, name = wanted.row, wanted.finding["id"]
+    if row is not None and row.finding != name:
+        set_row(write, SIGN_OFFS, row, finding=name)
+
+
+def _ask(write: Write, quote: str, wanted: _Wanted, lots: str, *, now: str, today: date) -> None:
     standing = write.connection.execute(
         select(SIGN_OFFS)
         .where(
-            SIGN_OFFS.c.signature == signature,
+            SIGN_OFFS.c.signature == wanted.signature,
             SIGN_OFFS.c.state == "given",
             or_(
                 (SIGN_OFFS.c.scope == THIS_LOT) & (SIGN_OFFS.c.lots == lots),
@@ -84,19 +143,12 @@ def _ask(
             "state": "given", "scope": standing.scope, "until": standing.until, "note": f"as {standing.id}",
             "at": now, "by": standing.by,
         }  # fmt: skip
-    about = {
-        "quote": quote, "item": item, "finding": finding["id"], "rule": finding["rule"], "signature": signature,
-        "lots": lots,
-    }  # fmt: skip
-    return _add(write, about, given, now)
-
-
-def _add(write: Write, about: Mapping[str, Any], given: Mapping[str, Any], now: str) -> str:
-    """Write a new sign-off; return its id."""
     number = write.next_number()
-    own = {"id": f"S{number}", "number": number, "created_at": now, "version": 1}
-    write.connection.execute(insert(SIGN_OFFS), {**about, **given, **own})
-    return f"S{number}"
+    about = {
+        "id": f"S{number}", "number": number, "created_at": now, "version": 1, "quote": quote, "item": wanted.item,
+        "finding": wanted.finding["id"], "rule": wanted.finding["rule"], "signature": wanted.signature, "lots": lots,
+    }  # fmt: skip
+    write.connection.execute(insert(SIGN_OFFS), {**about, **given})
 
 
 def state_by_signs(connection: Connection, quote: str) -> str:
@@ -174,24 +226,30 @@ def signs_of(connection: Connection, quote: str) -> list[dict[str, Any]]:
     return [sign_record(row) for row in rows]
 
 
-def missing_signs(write: Write, shop: Shop, quote: str, answers: Sequence[Mapping[str, Any]], *, now: str) -> list[str]:
+def missing_signs(
+    write: Write,
+    shop: Shop,
+    quote: str,
+    answers: Sequence[Mapping[str, Any]],
+    needs: Sequence[Needs],
+    unread: Container[int],
+    *,
+    now: str,
+    today: date,
+) -> list[str]:
     """Return the sign-offs that a quote still lacks.
 
-    What was agreed under another wording of its rule is void, and asked anew.
+    What is said since it was quoted, or under another wording of its rule, is asked for now; what was asked or given
+    for what is no longer said becomes void. Of the items ``unread`` nobody knows what would be said.
     """
-    connection = write.connection
-    given = connection.execute(select(SIGN_OFFS).where(SIGN_OFFS.c.quote == quote, SIGN_OFFS.c.state == "given")).all()
-    for row in given:
-        answer = answers[row.item - 1]
-        finding = next((each for each in answer["findings"] if each["id"] == row.finding), None)
-        if finding is not None and finding["rule"] not in shop.book.rules:
-            continue  # the edition in force has no such rule: there is nothing to agree to anew
-        signature = None if finding is None else signature_of(shop, answer, finding)
-        if finding is not None and signature != row.signature:
+    wanted, gone = _paired(shop, answers, _not_void(write.connection, quote))
+    for each in wanted:
+        if each.row is None:
+            _ask(write, quote, each, dumped(list(needs[each.item - 1].lots)), now=now, today=today)
+        else:
+            _call(write, each)
+    for row in gone:
+        if row.item not in unread:
             set_row(write, SIGN_OFFS, row, state="void")
-            about = {name: getattr(row, name) for name in ("quote", "item", "finding", "rule", "lots")}
-            _add(write, {**about, "signature": signature}, _ASKED, now)
-    rows = connection.execute(
-        select(SIGN_OFFS.c.id).where(SIGN_OFFS.c.quote == quote, SIGN_OFFS.c.state.in_(("asked", "refused")))
-    )
-    return list(rows.scalars())
+    missing = (row.id for row in _not_void(write.connection, quote) if row.state != "given")
+    return list(missing)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, tzinfo
 from fractions import Fraction
 from hashlib import sha256
 from typing import Any, Final, Literal, cast
@@ -25,10 +25,13 @@ from rules.stages import StageFinding, case_of, findings_at
 
 #: States of a quote in which its price may still be taken, so that its age matters.
 _OPEN: Final = ("held", "awaiting_sign_off", "short", "lapsed")
+#: States of a hold of which nothing is left to take: its quote was withdrawn, its order shipped or canceled.
+_OVER: Final = ("released", "used")
 #: What a rule reads that looks at the note: an agreement to one note is none to the next.
 _NOTED: Final = "piece.noted"
 _WEIGHT: Final = "weight_g"
 _LIVE: Final = "live"
+_WITHDRAWN: Final = "withdrawn"
 SHORT: Final = "short"
 BenchStage = Literal["cut", "pack"]
 
@@ -49,26 +52,38 @@ def quote_findings(
 ) -> list[dict[str, Any]]:
     """Return what the rules say of a quote, as the owner sees it; ``items`` have item, spec and check."""
     today = clock.today()
+    is_open = quote.state in _OPEN
+    if not is_open and (quote.state == _WITHDRAWN or quote.hold_state in _OVER):
+        return []  # it is over, and nothing is to be told or agreed to any more
     checks = [item["check"] for item in items]
     lots = [_lots_of_check(check) for check in checks]
-    seen = seen_on(connection, lots)
+    seen = seen_on(connection, lots, clock.zone)
     own = tuple(
         Item(item["item"], case_of(shop, spec, given, today, seen), price=item["check"]["price"])
         for item, given in zip(items, lots, strict=True)
         if (spec := kept_spec(item["spec"])) is not None
     )
-    is_open = quote.state in _OPEN
     job = Job(
         today,
         own,
         hold=cast(HoldKind, quote.hold if quote.hold_state == _LIVE else "none"),
         until=_in_words(quote.until, clock),
         lost=quote.state == SHORT if is_open else None,
-        as_of=min(date.fromisoformat(check["as_of"]) for check in checks) if is_open else None,
+        as_of=priced_on(quote.valid_until, checks) if is_open else None,
         valid_until=date.fromisoformat(quote.valid_until) if is_open else None,
     )
     notes = {item["item"]: item["spec"].get("note") for item in items}
     return [_with_note(found, notes.get(found.item or 0)) for found in findings_at(shop, "quote", job)]
+
+
+def priced_on(valid_until: str, checks: Sequence[Mapping[str, Any]]) -> date:
+    """Return the day on which the price of a quote was worked out; ``checks`` are the verdicts on its items.
+
+    A verdict may be younger than its price, for one that is held anew keeps it. So the day is reckoned back from the
+    last valid day, by the days for which a price stood when the verdict was made.
+    """
+    stood = min(date.fromisoformat(each["valid_until"]) - date.fromisoformat(each["as_of"]) for each in checks)
+    return date.fromisoformat(valid_until) - stood
 
 
 def _with_note(found: StageFinding, note: str | None) -> dict[str, Any]:
@@ -123,8 +138,8 @@ def kept_spec(body: Mapping[str, Any]) -> Spec | None:
         return None
 
 
-def seen_on(connection: Connection, lots: Sequence[Mapping[str, Sequence[str]]]) -> dict[str, SeenOn]:
-    """Return when lots, codes by part and item, were last measured and counted at the bench.
+def seen_on(connection: Connection, lots: Sequence[Mapping[str, Sequence[str]]], zone: tzinfo) -> dict[str, SeenOn]:
+    """Return on what days of the workshop's lots, codes by part and item, were last measured and counted there.
 
     Whoever takes a lot in measures it; what the catalog opened the book with nobody measured then.
     """
@@ -143,7 +158,7 @@ def seen_on(connection: Connection, lots: Sequence[Mapping[str, Sequence[str]]])
     )
     found: dict[str, SeenOn] = {}
     for row in rows:
-        day, before = date.fromisoformat(row.at[:10]), found.get(row.record, SeenOn())
+        day, before = datetime.fromisoformat(row.at).astimezone(zone).date(), found.get(row.record, SeenOn())
         found[row.record] = SeenOn(
             before.measured if row.kind == "count" else day, before.counted if row.kind == "measure" else day
         )
@@ -153,10 +168,13 @@ def seen_on(connection: Connection, lots: Sequence[Mapping[str, Sequence[str]]])
 def checklist(
     connection: Connection, shop: Shop, clock: Clock, order: Mapping[str, Any], stage: BenchStage
 ) -> dict[str, Any]:
-    """Return the lines of an order's checklist as the owner sees them, the worst first."""
+    """Return the lines of an order's checklist as the owner sees them, the worst first.
+
+    Before the knife only what is still to be cut is looked at; an order that is over has nothing left to do.
+    """
     built = {own["item"]: own for own in order["as_built"]}
     lots = [_lots_of_order(item, built[item["item"]]) for item in order["items"]]
-    seen, today = seen_on(connection, lots), clock.today()
+    seen, today = seen_on(connection, lots, clock.zone), clock.today()
     items = tuple(
         Item(
             item["item"],
@@ -167,7 +185,11 @@ def checklist(
         for item, given in zip(order["items"], lots, strict=True)
         if (spec := kept_spec(item["spec"])) is not None
     )
-    found = findings_at(shop, cast(Stage, stage), Job(today, items))
+    over = order["state"] in ("shipped", "cancelled")
+    found = [] if over else findings_at(shop, cast(Stage, stage), Job(today, items))
+    if stage == "cut":
+        to_cut = {item["item"]: item["to_cut"] for item in order["items"]}
+        found = [each for each in found if each.item is None or _waits(each, to_cut[each.item])]
     return {
         "order": order["id"],
         "stage": stage,
@@ -177,13 +199,27 @@ def checklist(
     }
 
 
+def _waits(found: StageFinding, to_cut: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether what a finding is about is still to be cut: its lot, else one of its parts, else anything at all."""
+    lot, parts = found.said.subject.get("lot"), found.said.parts
+    if lot is not None:
+        return any(each["lot"] == lot for each in to_cut)
+    return any(not parts or each["part"] in parts for each in to_cut)
+
+
 def _lots_of_order(item: Mapping[str, Any], built: Mapping[str, Any]) -> dict[str, list[str]]:
-    """Return the lots of each part: those that it was cut from, and those that it is still to be cut from."""
+    """Return the lots of each part: those that it was cut from, and those that it is still to be cut from.
+
+    What was cut again is of the lot that it was cut from last: all that was cut of the part before was spoilt.
+    """
     lots: dict[str, list[str]] = {}
     for each in (*built["cuts"], *item["to_cut"]):
-        if not each.get("recut") and each["lot"] not in lots.setdefault(each["part"], []):
-            lots[each["part"]].append(each["lot"])
-    return {part: codes for part, codes in lots.items() if codes}
+        own = lots.setdefault(each["part"], [])
+        if each.get("recut"):
+            own.clear()
+        if each["lot"] not in own:
+            own.append(each["lot"])
+    return lots
 
 
 def _weight(built: Mapping[str, Any]) -> Fraction | None:

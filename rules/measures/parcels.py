@@ -14,6 +14,7 @@ from rules.vocabulary import number, stage_subject, truth, word
 
 _UM3_IN_DM3 = 10**15
 _CARD = "card"
+_BOTH = 2
 
 
 @dataclass(frozen=True)
@@ -29,17 +30,23 @@ class Parcel(Scope):
 
     @property
     def params(self) -> dict[str, Any]:
-        """Its number."""
-        return {"serial": self.serial}
+        """Its number or numbers, and how many pieces it is."""
+        return {"serial": self.serial, "pieces": self.piece.quantity}
 
     @property
     def serial(self) -> str:
-        """The number by which a piece is found again: its order and its place in it."""
-        return f"{self.item.record}-{self.item.number}"
+        """The number by which a piece is found again: its order and its place in it, and of several which one it is.
+
+        Of two pieces both are named, of more the first and the last.
+        """
+        own, pieces = f"{self.item.record}-{self.item.number}", self.piece.quantity
+        if pieces == 1:
+            return own
+        return f"{own}.1{', ' if pieces == _BOTH else ' to '}{own}.{pieces}"
 
     @property
     def words(self) -> dict[str, str]:
-        """The number, and the pattern's name."""
+        """The numbers, and the pattern's name."""
         pattern = self.case.pattern
         return {"serial": self.serial, "pattern": "this piece" if pattern is None else pattern.name}
 

@@ -106,6 +106,36 @@ def test_what_the_store_measured_and_counted_counts_in_place_of_the_catalog(work
     assert old["L104"] == 91
 
 
+def test_what_is_counted_after_midnight_is_counted_that_day_at_the_workshop(workshop: Workshop) -> None:
+    desk = workshop((lot("L104", COUNTED, "counted_on: 2025-10-01"),))
+    order = ordered(desk, WALLET)
+    now = desk.house.clock.now()
+    desk.wait(seconds=(now.replace(hour=23, minute=20, second=0) - now).total_seconds())
+    assert desk.house.clock.now().date() == desk.house.clock.today() - timedelta(days=1), "it is past midnight here"
+    counted = desk.post("/v1/lots/L104/entries", {"kind": "count", "area_dm2": 17.8, "rectangles_mm": [[330, 235]]})
+    assert counted.status_code == 201, counted.text
+    desk.wait(days=90)
+    again = desk.get(f"/v1/orders/{order}/checklists/cut").json()["lines"]
+    assert "L104" not in {line["subject"].get("lot") for line in again if line["rule"] == "STO-10"}
+    desk.wait(days=1)
+    again = desk.get(f"/v1/orders/{order}/checklists/cut").json()["lines"]
+    assert [
+        line["measured"] for line in again if line["subject"].get("lot") == "L104" and line["rule"] == "STO-10"
+    ] == [91]
+
+
+def test_what_was_cut_again_is_looked_at_as_it_is_now(workshop: Workshop) -> None:
+    desk = workshop((lot("L104", "min: 1.2, max: 1.4", "min: 1.2, max: 1.3"),
+                     lot("L131", "max: 0.6", "max: 0.55"), lot("L132", "max: 0.6", "max: 0.55")))  # fmt: skip
+    order = ordered(desk, {**WALLET, "parts": {**WALLET["parts"], "inside": {"leather": "PG-SAN"}}})
+    path = f"/v1/orders/{order}"
+    assert desk.entry(path, "cut", item=1, part="outside", lot="L104").status_code == 201
+    assert "STK-06" not in lines(desk, order), "1.3 mm on 0.55 mm"
+    spoilt = desk.entry(path, "recut", item=1, part="outside", lot="L105", reason="a scratch")
+    assert spoilt.status_code == 201, spoilt.text
+    assert lines(desk, order)["STK-06"]["measured"] == 0.85, "1.4 mm, thinned from 1.7 mm, on 0.55 mm"
+
+
 # Before the parcel.
 
 
@@ -126,6 +156,14 @@ def test_what_is_looked_at_before_a_piece_leaves(
 ) -> None:
     desk = workshop(edits)
     assert (rule in lines(desk, ordered(desk, spec), "pack")) is speaks
+
+
+@pytest.mark.parametrize(("quantity", "serial"), [(1, "{}-1"), (2, "{0}-1.1, {0}-1.2"), (3, "{0}-1.1 to {0}-1.3")])
+def test_every_piece_has_a_number_of_its_own(small: Desk, quantity: int, serial: str) -> None:
+    order = ordered(small, {**UPRIGHT, "quantity": quantity})
+    line = lines(small, order, "pack")["LAW-10"]
+    assert line["bench_message"].startswith(f"{serial.format(order)}: ")
+    assert line["params"]["pieces"] == quantity
 
 
 @pytest.mark.parametrize(("grams", "speaks"), [(180, False), (180.001, True)])
@@ -188,10 +226,36 @@ def test_a_checklist_prints_as_a_page_on_which_no_text_is_markup(workshop: Works
     assert "<b>shell" not in answer.text
 
 
-def test_a_checklist_of_a_forgotten_order_still_stands(small: Desk) -> None:
+def cut_part(desk: Desk, order: str, part: str) -> None:
+    for item in desk.get(f"/v1/orders/{order}").json()["items"]:
+        for code in sorted({each["lot"] for each in item["to_cut"] if each["part"] == part}):
+            made = desk.entry(f"/v1/orders/{order}", "cut", item=item["item"], part=part, lot=code)
+            assert made.status_code == 201, made.text
+
+
+def test_before_the_knife_only_what_is_still_to_be_cut_is_looked_at(workshop: Workshop) -> None:
+    desk = workshop((lot("L104", MEASURED, "measured_on: never"),))
+    order = ordered(desk, WALLET)
+    assert {"THK-09", "SID-06", "LAW-16"} <= set(lines(desk, order))
+    cut_part(desk, order, "outside")
+    left = desk.get(f"/v1/orders/{order}/checklists/cut").json()["lines"]
+    assert "L104" not in {line["subject"].get("lot") for line in left}
+    assert "LAW-16" in {line["rule"] for line in left}
+    cut_part(desk, order, "inside")
+    cut_part(desk, order, "pockets")
+    assert desk.get(f"/v1/orders/{order}/checklists/cut").json()["lines"] == []
+    assert "LAW-10" in lines(desk, order, "pack")
+    assert desk.entry(f"/v1/orders/{order}", "ship").status_code == 201
+    assert desk.get(f"/v1/orders/{order}/checklists/pack").json()["lines"] == []
+
+
+def test_a_checklist_of_an_order_that_is_over_has_no_lines_and_stays_readable(small: Desk) -> None:
     order = ordered(small, lettered(WALLET, "AB", "Z-IN-LOW"))
     path = f"/v1/orders/{order}"
+    assert lines(small, order)
     small.entry(path, "cancel")
     assert small.post(f"{path}/entries", {"kind": "forget"}).status_code == 201
-    assert "LAW-16" in lines(small, order)
-    assert date.fromisoformat(small.get(f"{path}/checklists/pack").json()["as_of"]) == TODAY
+    for stage in ("cut", "pack"):
+        found = small.get(f"{path}/checklists/{stage}").json()
+        assert (found["state"], found["lines"]) == ("cancelled", [])
+        assert date.fromisoformat(found["as_of"]) == TODAY

@@ -90,6 +90,43 @@ def test_letters_are_read_back_with_a_dot_for_each_space_and_are_gone_once_forgo
     assert "A. B" not in left.text
 
 
+def test_a_quote_that_is_over_says_nothing_any_more(small: Desk) -> None:
+    spec = {**lettered(WALLET, "AB", "Z-IN-LOW"), "note": "soon"}
+    quote = small.quote(spec)
+    assert {"PRC-05", "MON-11", "CAT-10", "COL-04"} <= set(said(quote))
+    path = f"/v1/quotes/{quote.json()['id']}"
+    small.entry(path, "withdraw")
+    assert said(small.get(path)) == {}
+    assert small.post(f"{path}/entries", {"kind": "forget"}).status_code == 201
+    assert said(small.get(path)) == {}
+
+
+def cut_all(desk: Desk, order: str) -> None:
+    for item in desk.get(order).json()["items"]:
+        for part, code in sorted({(each["part"], each["lot"]) for each in item["to_cut"]}):
+            assert desk.entry(order, "cut", item=item["item"], part=part, lot=code).status_code == 201
+
+
+def test_a_quote_speaks_on_while_its_order_is_made_and_is_silent_once_that_has_left(small: Desk) -> None:
+    quote = small.quote({**UPRIGHT, "quantity": 5}, WALLET).json()["id"]
+    order = f"/v1/orders/{small.order(quote).json()['id']}"
+    assert {"STO-08", "PRC-05", "PRC-07"} <= set(said(small.get(f"/v1/quotes/{quote}")))
+    cut_all(small, order)
+    left = said(small.get(f"/v1/quotes/{quote}"))
+    assert "STO-08" not in left, "nothing waits to be cut"
+    assert {"PRC-05", "PRC-07"} <= set(left)
+    assert small.entry(order, "ship").status_code == 201
+    assert said(small.get(f"/v1/quotes/{quote}")) == {}
+
+
+def test_a_quote_is_silent_once_its_order_is_canceled(small: Desk) -> None:
+    quote = small.quote(WALLET).json()["id"]
+    order = small.order(quote).json()["id"]
+    assert "PRC-05" in said(small.get(f"/v1/quotes/{quote}"))
+    small.entry(f"/v1/orders/{order}", "cancel")
+    assert said(small.get(f"/v1/quotes/{quote}")) == {}
+
+
 def test_colors_are_guides_and_deposit_and_discount_are_named(workshop: Workshop) -> None:
     desk = workshop()
     wallet, fob = said(desk.quote(WALLET)), said(desk.quote({**UPRIGHT, "quantity": 5}))
@@ -113,6 +150,19 @@ def test_a_price_is_old_the_day_after_its_last_day_and_not_before(small: Desk) -
     renewed = small.get(path)
     assert renewed.json()["state"] == "held", "an old price is renewed, not agreed to"
     assert "PRC-06" not in said(renewed)
+
+
+def test_a_price_is_as_old_as_it_is_though_its_quote_was_held_anew(small: Desk) -> None:
+    quote = small.quote(WALLET)
+    path = f"/v1/quotes/{quote.json()['id']}"
+    small.wait(days=21)
+    assert small.get(path).json()["state"] == "lapsed"
+    renewed = small.entry(path, "renew")
+    assert (renewed.status_code, renewed.json()["valid_until"]) == (201, "2026-03-23")
+    assert renewed.json()["items"][0]["check"]["as_of"] == "2026-03-23", "judged anew that day"
+    small.wait(days=1)
+    old = said(small.get(path))["PRC-06"]
+    assert (old["measured"], old["limit"]) == (22, 21)
 
 
 def test_a_price_that_moved_is_refused_in_the_name_of_its_rule(workshop: Workshop) -> None:
