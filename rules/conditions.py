@@ -215,6 +215,9 @@ class Conditions:
 
     def term(self, raw: Any, path: Path) -> Plain | None:
         """Return a name of a number or a constant; a constant of a quantity carries its unit."""
+        if isinstance(raw, date):
+            self.fault(path, f"a limit is no fixed day such as {raw}: days are compared with days of the spec only")
+            return None
         if isinstance(raw, str) and raw.startswith("table."):
             return self._lookup(raw, path)
         if isinstance(raw, str) and _NAME.fullmatch(raw):
@@ -254,7 +257,7 @@ class Conditions:
             self.fault(path, f"expected a number, found {_short(raw)}")
             return None
         match = _QUANTITY.fullmatch(str(raw))
-        if match is None or (match[2] and match[2] not in UNITS):
+        if match is None or (match[2] and match[2] not in UNITS) or match[2] == "date":
             self.fault(path, f"expected a number with its unit, found {_short(raw)}")
             return None
         if unit is not None and match[2] != unit and UNITS[unit].words:
@@ -328,6 +331,9 @@ class Conditions:
 
 
 def _short(raw: Any) -> str:
-    """Return a value as a message shows it: a file may hold a very long one."""
-    shown = repr(raw)
+    """Return a value as a message shows it, as a file writes it: a file may hold a very long one."""
+    if isinstance(raw, bool):
+        shown = str(raw).lower()
+    else:
+        shown = str(raw) if isinstance(raw, date | Decimal) else "nothing" if raw is None else repr(raw)
     return shown if len(shown) <= 80 else f"{shown[:76]}..."

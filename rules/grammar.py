@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, cast
 
+from catalog.units import UNITS
 from rules.conditions import Conditions, Path
 from rules.ir import (
     SEVERITIES,
@@ -32,6 +33,8 @@ _VERBS = ("limit", "forbid", "require", "allow_only", "grade")
 _BOUNDS = ("max", "min", "equal", "between", "steps")
 _CLAUSE_FIELDS = frozenset({"when", *_VERBS, *_BOUNDS, "levels", "severity", "tell", "bench", "at", "stage"})
 _STEP_FIELDS = frozenset({"over", "under", "times", "severity"})
+#: What a limit may be multiplied by, at most.
+MOST_TIMES = 1_000
 _EXAMPLE_FIELDS = frozenset({"fails", "passes", "skips", "severity", "stage"})
 #: Words that any sentence may use: what is measured, its limit and the distance.
 _FIGURES = ("measured", "limit", "off_by")
@@ -166,7 +169,7 @@ class Parser(Conditions):
             if limit is None or severity is None:
                 return None
             self._same_unit(term, limit, here)
-            ratio = self.term(each["times"], (*here, "times")) if "times" in each else Constant(1)
+            ratio = self._factor(term, each["times"], (*here, "times")) if "times" in each else Constant(1)
             if ratio is None:
                 return None
             steps.append(Step(Scaled(limit, ratio) if "times" in each else limit, severity))
@@ -174,6 +177,22 @@ class Parser(Conditions):
             self.fault((*path, "steps"), "steps are all 'over' or all 'under'")
             return None
         return Limit(term, cast(Bound, bounds.pop()), tuple(steps))
+
+    def _factor(self, term: Plain, raw: Any, path: Path) -> Plain | None:
+        """Return what a limit is multiplied by: a plain number, or a name of one; a day has no multiple."""
+        if self._unit(term) == "date":
+            self.fault(path, "a day is not multiplied; compare it with another day of the spec")
+            return None
+        factor = self.term(raw, path)
+        if factor is None:
+            return None
+        if UNITS[self._unit(factor)].measures != "number":
+            self.fault(path, f"'times' takes a plain number such as 1.5, not one in {self._unit(factor)}")
+            return None
+        if isinstance(factor, Constant) and not 0 < factor.value <= MOST_TIMES:
+            self.fault(path, f"'times' is more than 0, and at most {MOST_TIMES}")
+            return None
+        return factor
 
     def examples(self, raw: Any, path: Path) -> tuple[Example, ...]:
         """Return the rule's examples; each later one says only what differs from the first.

@@ -64,6 +64,34 @@ BODIES = {
         "unknown field 'by'",
     ),
     "a step without a severity": ("    limit: seam.stack\n    steps: [{over: seam.limit}]\n", "a severity is one of"),
+    "a multiple with a unit": (
+        "    limit: seam.stack\n    steps: [{over: seam.limit, times: 3 mm, severity: refuse}]\n",
+        "10:39: 'times' takes a plain number such as 1.5, not one in mm",
+    ),
+    "a multiple that is a length of its own": (
+        "    limit: seam.stack\n    steps: [{over: seam.limit, times: seam.stack, severity: refuse}]\n",
+        "10:39: 'times' takes a plain number such as 1.5, not one in mm",
+    ),
+    "a multiple of nothing": (
+        "    limit: seam.stack\n    steps: [{over: seam.limit, times: 0, severity: refuse}]\n",
+        "10:39: 'times' is more than 0, and at most 1000",
+    ),
+    "a multiple past all measure": (
+        "    limit: seam.stack\n    steps: [{over: seam.limit, times: 1000.001, severity: refuse}]\n",
+        "10:39: 'times' is more than 0, and at most 1000",
+    ),
+    "a day nine times": (
+        "    limit: piece.ready_on\n    steps: [{under: piece.wanted_by, times: 9, severity: refuse}]\n",
+        "10:45: a day is not multiplied",
+    ),
+    "a day as a number": (
+        "    limit: piece.ready_on\n    max: 999999999 date\n    severity: refuse\n",
+        "10:10: expected a number with its unit, found '999999999 date'",
+    ),
+    "a fixed day": (
+        "    limit: piece.ready_on\n    max: 2026-12-01\n    severity: refuse\n",
+        "10:10: a limit is no fixed day such as 2026-12-01: days are compared with days of the spec only",
+    ),
     "between with one end": ("    limit: seam.stack\n    between: [1 mm]\n    severity: refuse\n", "stacks.yaml:10"),
     "a name of another subject": (
         "    limit: fold.strain\n    max: 0.3\n    severity: refuse\n",
@@ -76,7 +104,7 @@ BODIES = {
     "a unit of another measure": ("    limit: seam.stack\n    max: 4 ml\n    severity: refuse\n", "mm"),
     "a truth as a limit": (
         "    limit: seam.stack\n    max: true\n    severity: refuse\n",
-        "expected a number, found True",
+        "expected a number, found true",
     ),
     "an unknown test": ("    forbid: {seam.stack: {over: 4 mm}}\n    severity: refuse\n", "unknown test 'over'"),
     "a condition that is no map": ("    require: seam.complete\n    severity: refuse\n", "a condition is a map"),
