@@ -9,7 +9,7 @@ from typing import Any, Final
 from catalog.strict_yaml import Document, Fault
 from rules.conditions import MOST_ROWS, Path
 from rules.csv_rows import MOST_BYTES as MOST_CSV_BYTES
-from rules.ir import Rule, names_in
+from rules.ir import Rule, Stage, names_in, severities_of
 from rules.lookups import MOST_TABLES
 from rules.vocabulary import TERMS
 from rules.words import placeholders_in
@@ -40,6 +40,8 @@ _BENCH: Final = (
     "monogram.foil_needed", "letter.asked",
 )  # fmt: skip
 OWNERS: Final = frozenset({"piece.margin_percent"})
+#: Stages after the check: what is refused there was taken on already, so that nobody looks for it.
+_TOO_LATE: Final[tuple[Stage, ...]] = ("quote", "cut", "pack")
 #: Signs that are not seen and turn the reading round, or join and part words.
 _UNSEEN: Final = re.compile("[\u061c\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
 #: What a finding may point at: a field of a spec, a part or place in it; ``own`` and ``parts`` as the rule finds them.
@@ -130,6 +132,7 @@ def _wrong_in(path: Path, each: Any) -> tuple[Path, str]:
 def wrong_of(rule: Rule) -> Iterator[tuple[Path, str]]:
     """Give what a house asks of its rules beyond the trade's grammar, with the place of it in the rule."""
     yield from _told(rule)
+    yield from _unheard(rule)
     expected = {example.expect for example in rule.examples}
     if "fails" not in expected or len(expected) < 2:  # one that fails, and one that does not
         yield ("examples",), f"{rule.id}: a rule of the house has an example that fails, and one that passes or skips"
@@ -140,6 +143,21 @@ def wrong_of(rule: Rule) -> Iterator[tuple[Path, str]]:
         for place, at in enumerate(each.at):
             if not _AT.fullmatch(at):
                 yield ("clauses", clause, "at", place), f"{at!r} is no place of a spec: own, parts, or a pointer"
+
+
+def _unheard(rule: Rule) -> Iterator[tuple[Path, str]]:
+    """Give the clauses whose word nobody would act on at their stage."""
+    for place, clause in enumerate(rule.clauses):
+        severities, where = severities_of(clause.verb), ("clauses", place)
+        instead = "'advise' or 'notice'" if rule.subject == "offer" else "'sign_off', 'advise' or 'notice'"
+        if "refuse" in severities and clause.stage in _TOO_LATE:
+            yield (
+                where,
+                f"{rule.id}: nothing is refused at stage {clause.stage}: what cannot be made is refused at the check;"
+                f" {instead} will do here",
+            )
+        if "sign_off" in severities and rule.subject == "offer":
+            yield where, f"{rule.id}: a quote as a whole is signed off by nobody; {instead} will do here"
 
 
 def quiet_names() -> frozenset[str]:

@@ -217,3 +217,59 @@ def test_the_figures_of_every_rule_that_customers_may_not_see_are_quiet_in_a_hou
     }
     assert measured
     assert measured - quiet_names() == set()
+
+
+#: A rule at a stage after the check.
+LATER = """\
+rules:
+  - id: H-LATER
+    each: SUBJECT
+    says: One.
+    why: One.
+    tell: "One."
+    source: the owner, 2026-03-02
+    clauses:
+      - {limit: NAME, max: 5 UNIT, severity: notice, stage: STAGE}
+      - {limit: NAME, max: 9 UNIT, severity: SEVERITY, stage: STAGE}
+    examples:
+      - {fails: {NAME: 6 UNIT}, stage: STAGE}
+      - {passes: {NAME: 5 UNIT}, stage: STAGE}
+"""
+
+
+def later(subject: str, name: str, unit: str, stage: str, severity: str) -> str:
+    words = {"SUBJECT": subject, "NAME": name, "UNIT": unit, "STAGE": stage, "SEVERITY": severity}
+    text = LATER
+    for word, meant in words.items():
+        text = text.replace(word, meant)
+    return text
+
+
+@pytest.mark.parametrize(
+    ("subject", "name", "unit", "stage", "severity", "said"),
+    [
+        ("piece", "piece.closed", "mm", "quote", "refuse", "nothing is refused at stage quote"),
+        ("lot", "lot.counted_ago", "days", "cut", "refuse", "nothing is refused at stage cut"),
+        ("parcel", "parcel.weight", "kg", "pack", "refuse", "nothing is refused at stage pack"),
+        ("offer", "offer.age", "days", "quote", "refuse", "nothing is refused at stage quote"),
+        ("offer", "offer.age", "days", "quote", "sign_off", "signed off by nobody; 'advise' or 'notice' will do"),
+    ],
+)
+def test_a_house_says_nothing_at_a_stage_that_nobody_would_act_on(
+    subject: str,
+    name: str,
+    unit: str,
+    stage: str,
+    severity: str,
+    said: str,
+    oddlestone_files: dict[str, str],
+    book_files: dict[str, str],
+) -> None:
+    told = refused(oddlestone_files, book_files, later(subject, name, unit, stage, severity))
+    assert len(told) == 1
+    assert told[0].startswith(f"{FILE}:10:")
+    assert said in told[0]
+    assert (
+        "H-LATER"
+        in open_shop(with_house(oddlestone_files, later(subject, name, unit, stage, "advise")), book_files).book.rules
+    )
