@@ -37,8 +37,10 @@ _LISTS: Final = {
 _BENCH: Final = (
     "leather.free", "leather.left_after", "leather.needed", "leather.reserve", "leather.lots_drift", "part.reserve",
     "piece.marks_legible", "piece.minutes", "piece.thread_needed", "piece.edge_needed", "fitting.needed",
-    "monogram.foil_needed", "letter.asked",
+    "monogram.foil_needed", "letter.asked", "piece.edge_open_for", "leather.face_lots",
 )  # fmt: skip
+#: Subjects of which every figure is: a lot as it lies there, the rack, and a parcel.
+_STAFF: Final = frozenset({"lot", "rack", "parcel"})
 OWNERS: Final = frozenset({"piece.margin_percent"})
 #: Stages after the check: what is refused there was taken on already, so that nobody looks for it.
 _TOO_LATE: Final[tuple[Stage, ...]] = ("quote", "cut", "pack")
@@ -151,18 +153,17 @@ def _unheard(rule: Rule) -> Iterator[tuple[Path, str]]:
         severities, where = severities_of(clause.verb), ("clauses", place)
         instead = "'advise' or 'notice'" if rule.subject == "offer" else "'sign_off', 'advise' or 'notice'"
         if "refuse" in severities and clause.stage in _TOO_LATE:
-            yield (
-                where,
-                f"{rule.id}: nothing is refused at stage {clause.stage}: what cannot be made is refused at the check;"
-                f" {instead} will do here",
-            )
+            told = f"nothing is refused at stage {clause.stage}: what cannot be made is refused at the check"
+            yield where, f"{rule.id}: {told}; {instead} will do here"
         if "sign_off" in severities and rule.subject == "offer":
             yield where, f"{rule.id}: a quote as a whole is signed off by nobody; {instead} will do here"
 
 
 def quiet_names() -> frozenset[str]:
     """Return the names whose figures are for the bench alone: what is left, what is needed, what time it takes."""
-    return frozenset(_BENCH).union(name for name, term in TERMS.items() if term.reads & {"stock", "backlog"})
+    return frozenset(_BENCH).union(
+        name for name, term in TERMS.items() if term.reads & {"stock", "backlog"} or name.partition(".")[0] in _STAFF
+    )
 
 
 def _told(rule: Rule) -> Iterator[tuple[Path, str]]:

@@ -166,6 +166,32 @@ def test_a_cause_of_the_trades_may_be_named_and_the_finding_says_it(
     assert "H-ONE" in {finding["rule"] for finding in answer["findings"]}
 
 
+#: A rule at a stage after the check.
+LATER = """\
+rules:
+  - id: H-LATER
+    each: SUBJECT
+    says: One.
+    why: One.
+    tell: "One."
+    source: the owner, 2026-03-02
+    clauses:
+      - {limit: NAME, max: 5 UNIT, severity: notice, stage: STAGE}
+      - {limit: NAME, max: 9 UNIT, severity: SEVERITY, stage: STAGE}
+    examples:
+      - {fails: {NAME: 6 UNIT}, stage: STAGE}
+      - {passes: {NAME: 5 UNIT}, stage: STAGE}
+"""
+
+
+def later(subject: str, name: str, unit: str, stage: str, severity: str) -> str:
+    words = {"SUBJECT": subject, "NAME": name, "UNIT": unit, "STAGE": stage, "SEVERITY": severity}
+    text = LATER
+    for word, meant in words.items():
+        text = text.replace(word, meant)
+    return text
+
+
 #: A rule whose sentence is read by customers.
 TOLD = """\
 rules:
@@ -191,6 +217,8 @@ rules:
         ("piece", "piece.thread_left", "m", "There are {measured} left.", "{measured} is not for customers"),
         ("leather", "leather.free", "dm2", "We have {off_by} more.", "{off_by} is not for customers"),
         ("piece", "piece.minutes", "min", "{limit} is the most.", "{limit} is not for customers"),
+        ("piece", "piece.edge_open_for", "days", "Open for {measured}.", "{measured} is not for customers"),
+        ("leather", "leather.face_lots", "", "Cut from {measured} lots.", "{measured} is not for customers"),
         ("piece", "piece.margin_percent", "percent", "No.", "is the owner's alone"),
     ],
 )
@@ -207,6 +235,53 @@ def test_a_house_tells_customers_no_lot_no_stock_no_minutes_and_no_margin(
     assert any(said in line for line in refused(oddlestone_files, book_files, text))
 
 
+@pytest.mark.parametrize(
+    ("subject", "name", "unit", "stage"),
+    [
+        ("lot", "lot.counted_ago", "days", "quote"),
+        ("lot", "lot.humidity", "percent", "cut"),
+        ("parcel", "parcel.weight", "kg", "pack"),
+        ("rack", "rack.free", "dm2", "catalog"),
+    ],
+)
+@pytest.mark.parametrize("word", ["measured", "limit", "off_by"])
+def test_a_figure_of_a_lot_the_rack_or_a_parcel_is_for_the_bench_alone(
+    word: str,
+    subject: str,
+    name: str,
+    unit: str,
+    stage: str,
+    oddlestone_files: dict[str, str],
+    book_files: dict[str, str],
+) -> None:
+    text = later(subject, name, unit, stage, "notice")
+    assert "H-LATER" in open_shop(with_house(oddlestone_files, text), book_files).book.rules
+    told = refused(oddlestone_files, book_files, text.replace('tell: "One."', f'tell: "It is {{{word}}}."'))
+    assert told == [f"{FILE}:6:11: H-LATER: {{{word}}} is not for customers here; say it in 'bench'"]
+
+
+READ_BY_A_TABLE = """\
+tables:
+  most:
+    says: most
+    unit: mm
+    inputs: [piece.edge_open_for]
+    rows: [{piece.edge_open_for: {max: 9 days}, gives: 8 mm}]
+    otherwise: 5 mm
+""" + TOLD.replace("SUBJECT", "piece").replace("max: 5 UNIT", "max: table.most").replace(
+    "NAME", "piece.closed"
+).replace("UNIT}", "mm, piece.edge_open_for: 10 days}", 1).replace("UNIT", "mm")
+
+
+def test_a_figure_that_a_table_reads_is_no_more_for_customers_than_the_figure_itself(
+    oddlestone_files: dict[str, str], book_files: dict[str, str]
+) -> None:
+    sound = READ_BY_A_TABLE.replace("SENTENCE", "Too thick.")
+    assert "H-TOLD" in open_shop(with_house(oddlestone_files, sound), book_files).book.rules
+    told = refused(oddlestone_files, book_files, READ_BY_A_TABLE.replace("SENTENCE", "{limit} is the most."))
+    assert any("{limit} is not for customers" in line for line in told)
+
+
 def test_the_figures_of_every_rule_that_customers_may_not_see_are_quiet_in_a_house_too(shop: Shop) -> None:
     measured = {
         clause.verb.term.name
@@ -217,32 +292,6 @@ def test_the_figures_of_every_rule_that_customers_may_not_see_are_quiet_in_a_hou
     }
     assert measured
     assert measured - quiet_names() == set()
-
-
-#: A rule at a stage after the check.
-LATER = """\
-rules:
-  - id: H-LATER
-    each: SUBJECT
-    says: One.
-    why: One.
-    tell: "One."
-    source: the owner, 2026-03-02
-    clauses:
-      - {limit: NAME, max: 5 UNIT, severity: notice, stage: STAGE}
-      - {limit: NAME, max: 9 UNIT, severity: SEVERITY, stage: STAGE}
-    examples:
-      - {fails: {NAME: 6 UNIT}, stage: STAGE}
-      - {passes: {NAME: 5 UNIT}, stage: STAGE}
-"""
-
-
-def later(subject: str, name: str, unit: str, stage: str, severity: str) -> str:
-    words = {"SUBJECT": subject, "NAME": name, "UNIT": unit, "STAGE": stage, "SEVERITY": severity}
-    text = LATER
-    for word, meant in words.items():
-        text = text.replace(word, meant)
-    return text
 
 
 @pytest.mark.parametrize(
