@@ -29,6 +29,7 @@ from rules.house_bounds import IDS as HOUSE_IDS
 from rules.house_bounds import circle_in, wrong_of
 from rules.ir import STAGES, Lookup, Rule, Value, names_in
 from rules.present import limits_now
+from rules.sentences import wrong_sentences
 from rules.vocabulary import SUBJECTS, TERMS
 from rules.words import figure, formula_of
 
@@ -314,6 +315,8 @@ class _FileReader:
         self._unread_facts(rule, path)
         self._unlisted(rule, path)
         self._lots_too_early(rule, raw, path)
+        for place, message in wrong_sentences(rule):
+            self._fault((*path, *place), message)
         for place, message in wrong_of(rule) if self._house is not None else ():
             self._fault((*path, *place), message)
         self._rules[rule.id], self._places[rule.id] = rule, path

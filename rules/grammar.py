@@ -18,6 +18,7 @@ from rules.ir import (
     Forbid,
     Graded,
     Limit,
+    Name,
     Plain,
     Require,
     Scaled,
@@ -26,8 +27,8 @@ from rules.ir import (
     Step,
     Verb,
 )
+from rules.sentences import wrong_in_text
 from rules.vocabulary import SUBJECTS, TERMS
-from rules.words import placeholders_in
 
 _VERBS = ("limit", "forbid", "require", "allow_only", "grade")
 _BOUNDS = ("max", "min", "equal", "between", "steps")
@@ -36,8 +37,6 @@ _STEP_FIELDS = frozenset({"over", "under", "times", "severity"})
 #: What a limit may be multiplied by, at most.
 MOST_TIMES = 1_000
 _EXAMPLE_FIELDS = frozenset({"fails", "passes", "skips", "severity", "stage"})
-#: Words that any sentence may use: what is measured, its limit and the distance.
-_FIGURES = ("measured", "limit", "off_by")
 
 
 class Parser(Conditions):
@@ -72,15 +71,14 @@ class Parser(Conditions):
     def texts(self, raw: dict[str, Any], path: Path) -> bool:
         """Return whether sentences are texts with known placeholders only, and lists are lists of texts."""
         before = len(self._faults)
-        known = (*SUBJECTS[self._subject].words, *_FIGURES)
         for name in ("tell", "bench"):
-            sentence = raw.get(name, "")
-            if not isinstance(sentence, str):
+            if name not in raw:
+                continue
+            if not isinstance(raw[name], str):
                 self.fault((*path, name), f"{name!r} is a text")
                 continue
-            for word in placeholders_in(sentence):
-                if word not in known:
-                    self.fault((*path, name), f"{{{word}}} is not a word of {self._subject!r}")
+            for wrong in wrong_in_text(name, raw[name], SUBJECTS[self._subject].words, self._subject):
+                self.fault((*path, name), wrong)
         for name in ("at", "effect_of"):
             items = raw.get(name, [])
             if not isinstance(items, list) or not all(isinstance(each, str) for each in items):
@@ -133,6 +131,9 @@ class Parser(Conditions):
         bounds = [bound for bound in _BOUNDS if bound in raw]
         if len(bounds) != 1 or term is None:
             self.fault(path, f"'limit' needs exactly one of {', '.join(_BOUNDS)}")
+            return None
+        if isinstance(term, Constant) or (isinstance(term, Name) and term.name not in TERMS):
+            self.fault((*path, "limit"), "'limit' takes what is measured: a name of the vocabulary or a table")
             return None
         bound = bounds[0]
         if bound == "steps":

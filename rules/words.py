@@ -45,6 +45,11 @@ def placeholders_in(sentence: str) -> list[str]:
     return _PLACEHOLDER.findall(sentence)
 
 
+def without_placeholders(sentence: str) -> str:
+    """Return what is left of a sentence beside its placeholders."""
+    return _PLACEHOLDER.sub("", sentence)
+
+
 def fill(sentence: str, fields: Mapping[str, str]) -> str:
     """Return the sentence with each placeholder replaced by its field, first letter raised."""
     filled = "".join([text if fixed else fields.get(text, "") for fixed, text in _cut(sentence)])

@@ -92,6 +92,14 @@ BODIES = {
         "    limit: piece.ready_on\n    max: 2026-12-01\n    severity: refuse\n",
         "10:10: a limit is no fixed day such as 2026-12-01: days are compared with days of the spec only",
     ),
+    "a limit of a number": (
+        "    limit: 4 mm\n    max: seam.limit\n    severity: refuse\n",
+        "9:12: 'limit' takes what is measured",
+    ),
+    "a limit of a limit": (
+        "    limit: threshold.neighbor_layers_mm\n    max: seam.limit\n    severity: refuse\n",
+        "9:12: 'limit' takes what is measured",
+    ),
     "between with one end": ("    limit: seam.stack\n    between: [1 mm]\n    severity: refuse\n", "stacks.yaml:10"),
     "a name of another subject": (
         "    limit: fold.strain\n    max: 0.3\n    severity: refuse\n",
@@ -151,6 +159,12 @@ def test_a_fault_of_a_rule_is_placed_and_explained(name: str, oddlestone: Catalo
         ("family: stacks\nrules:\n  - {each: seam}\n", "a rule needs 'id' as text"),
         (GOOD.replace("each: seam", "each: seem"), "did you mean 'seam'?"),
         (GOOD.replace("{seam} seam", "{lot} seam"), "{lot} is not a word of 'seam'"),
+        (GOOD.replace("{seam} seam", "{Seam} seam"), "7:11: a brace that belongs to no word"),
+        (GOOD.replace("{seam} seam", "{seam.stack} seam"), "7:11: a brace that belongs to no word"),
+        (GOOD.replace("{seam} seam", "{ seam"), "7:11: a brace that belongs to no word"),
+        (GOOD.replace("{seam} seam", "seam}"), "7:11: a brace that belongs to no word"),
+        (GOOD.replace('"The {seam} seam would be {measured}; {limit} fits."', '" "'), "7:11: 'tell' says nothing"),
+        (GOOD.replace("    source", '    bench: ""\n    source'), "8:12: 'bench' says nothing"),
         (GOOD + GOOD.split("rules:\n")[1], "rule 'STK-99' is written twice"),
         (GOOD.replace("severity: refuse", "severity: refuse\n    severity: advise"), "twice"),
         (GOOD.replace("says: A seam", "says: &seam A seam"), "anchors"),
@@ -171,6 +185,52 @@ def test_all_faults_of_all_files_are_listed_at_once(oddlestone: Catalog) -> None
 def test_limits_that_are_no_map_are_refused(oddlestone: Catalog) -> None:
     assert "expected 'limits'" in refused(GOOD, oddlestone, limits="limits: [1]\n")
     assert "limits.yaml:" in refused(GOOD, oddlestone, limits="limits: {\n")
+
+
+FORBIDDEN = (
+    HEAD
+    + """\
+    forbid: {seam.stack: {above: seam.limit}}
+    severity: refuse
+"""
+)
+
+
+def test_a_sentence_speaks_of_a_figure_only_where_one_is_measured(oddlestone: Catalog) -> None:
+    told = refused(FORBIDDEN, oddlestone)
+    assert "stacks.yaml:7:11: STK-99: {limit} is empty where nothing is measured: only 'limit' knows it" in told
+    assert "stacks.yaml:7:11: STK-99: {measured} is empty" in told
+    load_book(
+        {"stacks.yaml": FORBIDDEN.replace("{measured}", "too thick").replace("{limit}", "less")}, oddlestone.thresholds
+    )
+
+
+SEVERAL = (
+    HEAD
+    + """\
+    bench: "{seam}: {off_by} too much."
+    clauses:
+      - {limit: seam.stack, max: seam.limit, severity: refuse}
+      - forbid: {seam.complete: false}
+        severity: advise
+"""
+)
+
+
+def test_a_rules_own_sentence_serves_the_clauses_that_have_none(oddlestone: Catalog) -> None:
+    told = refused(SEVERAL, oddlestone)
+    assert [line.partition(": STK-99: ")[2][:10] for line in told.splitlines()] == [
+        "{limit} is",
+        "{measured}",
+        "{off_by} i",
+    ]
+    tell = SEVERAL + '        tell: "Not complete."\n'
+    load_book({"stacks.yaml": tell}, oddlestone.thresholds)
+    assert "STK-99: {off_by} is empty" in refused(
+        SEVERAL + '        tell: "Not complete."\n        bench: "By {off_by}."\n', oddlestone
+    )
+    bench = SEVERAL + '        bench: "Not complete."\n'
+    assert "{off_by}" not in refused(bench, oddlestone)
 
 
 CLAUSES = """\
