@@ -46,21 +46,42 @@ class Parser(Conditions):
         """Return the rule's clauses: those listed, or the one written into the rule itself."""
         shared = self.condition(raw.get("when", {}), (*path, "when"))
         if "clauses" not in raw:
+            self._unread(raw, path)
             verb = self._verb(raw, path)
             return () if verb is None else (Clause(shared, verb, self._stage(raw, path)),)
         if raw["clauses"] == []:
             self.fault((*path, "clauses"), "a rule has at least one clause")
+        for name in (*_VERBS, *_BOUNDS, "levels"):
+            if name in raw:
+                self.fault((*path, name), f"{name!r} is not read beside 'clauses'; write it into one of them")
         found = []
         for place, each in enumerate(self._maps(raw["clauses"], (*path, "clauses"), _CLAUSE_FIELDS)):
             here = (*path, "clauses", place)
             sound = self.texts(each, here)
             own = self.condition(each.get("when", {}), (*here, "when"))
+            self._unread(each, here)
             verb = self._verb({"severity": raw.get("severity"), **each}, here)
             stage = self._stage({"stage": raw.get("stage", "check"), **each}, here)
             if verb is not None and sound:
                 when, at = AllOf(shared.conditions + own.conditions), tuple(each.get("at", ()))
                 found.append(Clause(when, verb, stage, each.get("tell", ""), each.get("bench", ""), at))
+        if "severity" in raw and found and not any(_takes_severity(each) for each in raw["clauses"]):
+            self.fault((*path, "severity"), "'severity' is not read: every clause says its own")
         return tuple(found)
+
+    def _unread(self, raw: dict[str, Any], path: Path) -> None:
+        """Note the fields that stand beside a verb that does not read them."""
+        verbs = [verb for verb in _VERBS if verb in raw]
+        if len(verbs) != 1:
+            return
+        verb = verbs[0]
+        others = (() if verb == "limit" else _BOUNDS) + (() if verb == "grade" else ("levels",))
+        for name in others:
+            if name in raw:
+                self.fault((*path, name), f"{name!r} is not read beside {verb!r}")
+        said = "levels" if verb == "grade" else "steps" if "steps" in raw and verb == "limit" else ""
+        if said and "severity" in raw:
+            self.fault((*path, "severity"), f"'severity' is not read beside {said!r}, which say their own")
 
     def _stage(self, raw: dict[str, Any], path: Path) -> Stage:
         stage = raw.get("stage", "check")
@@ -206,6 +227,8 @@ class Parser(Conditions):
             if "severity" in each:
                 self._severity(each["severity"], here)
             kinds = [kind for kind in ("fails", "passes", "skips") if kind in each]
+            if "severity" in each and "fails" not in kinds:
+                self.fault((*here, "severity"), "'severity' is read only where an example fails")
             if len(kinds) != 1:
                 self.fault(here, "an example has exactly one of fails, passes, skips")
                 continue
@@ -221,3 +244,8 @@ class Parser(Conditions):
             stage = self._stage(each, here) if "stage" in each else None
             found.append(Example(cast(Any, kinds[0]), tuple(facts), each.get("severity"), line, stage))
         return tuple(found)
+
+
+def _takes_severity(clause: dict[str, Any]) -> bool:
+    """Whether a clause is as severe as its rule says, rather than as it says itself."""
+    return not {"severity", "steps", "grade"}.intersection(clause)

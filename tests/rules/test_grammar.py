@@ -92,6 +92,46 @@ BODIES = {
         "    limit: piece.ready_on\n    max: 2026-12-01\n    severity: refuse\n",
         "10:10: a limit is no fixed day such as 2026-12-01: days are compared with days of the spec only",
     ),
+    "a bound beside another verb": (
+        "    forbid: {seam.complete: false}\n    max: seam.limit\n    severity: refuse\n",
+        "10:10: 'max' is not read beside 'forbid'",
+    ),
+    "levels beside another verb": (
+        "    limit: seam.stack\n    max: seam.limit\n    levels: {fine: none}\n    severity: refuse\n",
+        "11:13: 'levels' is not read beside 'limit'",
+    ),
+    "a bound beside a grade": (
+        "    grade: seam.complete\n    steps: []\n    levels: {}\n",
+        "10:12: 'steps' is not read beside 'grade'",
+    ),
+    "a severity beside steps": (
+        "    limit: seam.stack\n    steps: [{over: seam.limit, severity: refuse}]\n    severity: refuse\n",
+        "11:15: 'severity' is not read beside 'steps'",
+    ),
+    "a severity beside levels": (
+        "    grade: seam.complete\n    levels: {}\n    severity: refuse\n",
+        "11:15: 'severity' is not read beside 'levels'",
+    ),
+    "a verb beside clauses": (
+        "    forbid: {seam.complete: false}\n    clauses:\n      - {require: {seam.complete: true}, severity: refuse}\n",
+        "9:13: 'forbid' is not read beside 'clauses'",
+    ),
+    "a bound beside clauses": (
+        "    max: 1 mm\n    clauses:\n      - {limit: seam.stack, max: seam.limit, severity: refuse}\n",
+        "9:10: 'max' is not read beside 'clauses'",
+    ),
+    "a severity that no clause takes": (
+        "    severity: refuse\n    clauses:\n      - {limit: seam.stack, max: seam.limit, severity: refuse}\n",
+        "9:15: 'severity' is not read: every clause says its own",
+    ),
+    "a bound in a clause with another verb": (
+        "    clauses:\n      - {forbid: {seam.complete: false}, min: 1 mm, severity: refuse}\n",
+        "10:47: 'min' is not read beside 'forbid'",
+    ),
+    "a severity of an example that passes": (
+        BODY.replace("passes: {seam.stack: 4 mm}", "passes: {seam.stack: 4 mm}\n        severity: refuse"),
+        "15:19: 'severity' is read only where an example fails",
+    ),
     "a limit of a number": (
         "    limit: 4 mm\n    max: seam.limit\n    severity: refuse\n",
         "9:12: 'limit' takes what is measured",
