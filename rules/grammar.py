@@ -29,6 +29,7 @@ from rules.ir import (
 )
 from rules.sentences import wrong_in_text
 from rules.vocabulary import SUBJECTS, TERMS
+from rules.words import figure
 
 _VERBS = ("limit", "forbid", "require", "allow_only", "grade")
 _BOUNDS = ("max", "min", "equal", "between", "steps")
@@ -169,6 +170,9 @@ class Parser(Conditions):
                 return None
             self._same_unit(term, low, (*path, bound))
             self._same_unit(term, high, (*path, bound))
+            if isinstance(low, Constant) and isinstance(high, Constant) and low.value > high.value:
+                ends = " and ".join(figure(end.value, self._unit(term)) for end in (low, high))
+                self.fault((*path, bound), f"nothing lies between {ends}: the least stands first")
             return Limit(term, "between", (Step(low, severity),), high)
         limit = self.term(raw[bound], (*path, bound))
         if severity is None or limit is None:

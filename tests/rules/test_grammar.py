@@ -132,6 +132,10 @@ BODIES = {
         BODY.replace("passes: {seam.stack: 4 mm}", "passes: {seam.stack: 4 mm}\n        severity: refuse"),
         "15:19: 'severity' is read only where an example fails",
     ),
+    "ends the wrong way round": (
+        "    limit: seam.stack\n    between: [0.005 m, 1 mm]\n    severity: refuse\n",
+        "10:14: nothing lies between 5 mm and 1 mm: the least stands first",
+    ),
     "a limit of a number": (
         "    limit: 4 mm\n    max: seam.limit\n    severity: refuse\n",
         "9:12: 'limit' takes what is measured",
