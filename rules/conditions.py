@@ -263,6 +263,9 @@ class Conditions:
         if unit is not None and match[2] != unit and UNITS[unit].words:
             self.fault(path, f"give the unit: '{match[1]} {unit}'")
             return None
+        if unit is not None and match[2] and UNITS[match[2]].measures != UNITS[unit].measures:
+            self.fault(path, f"a plain number is needed here: '{match[1]}', not one in {match[2]}")
+            return None
         exact = Fraction(match[1]) * (UNITS[match[2]].per if match[2] else UNITS[unit].per if unit else 1)
         return exact.numerator if exact.denominator == 1 else exact
 

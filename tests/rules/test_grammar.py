@@ -113,7 +113,7 @@ BODIES = {
         "11:15: 'severity' is not read beside 'levels'",
     ),
     "a verb beside clauses": (
-        "    forbid: {seam.complete: false}\n    clauses:\n      - {require: {seam.complete: true}, severity: refuse}\n",
+        "    forbid: {seam.complete: false}\n    clauses:\n      - {forbid: {seam.complete: true}, severity: refuse}\n",
         "9:13: 'forbid' is not read beside 'clauses'",
     ),
     "a bound beside clauses": (

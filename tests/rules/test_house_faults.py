@@ -115,6 +115,26 @@ FAULTS = {
         "    forbid: {rows_from: house-none.csv}",
         "there is no file 'house-none.csv'",
     ),
+    "a length for a count": (
+        "    forbid: {part.leather: SH-BLK}",
+        "    forbid: {part.leather: SH-BLK, piece.quantity: 3 mm}",
+        "9:52: a plain number is needed here: '3', not one in mm",
+    ),
+    "a weight among counts": (
+        "    forbid: {part.leather: SH-BLK}",
+        "    forbid: {part.leather: SH-BLK, piece.quantity: [2, 1 kg]}",
+        "9:52: a plain number is needed here: '1', not one in kg",
+    ),
+    "a length for a ratio": (
+        "    forbid: {part.leather: SH-BLK}",
+        "    forbid: {part.leather: SH-BLK, piece.thread_ratio: {not: 2 weeks}}",
+        "9:56: a plain number is needed here: '2', not one in weeks",
+    ),
+    "a length for a count in an example": (
+        "passes: {part.leather: GO-BLK}",
+        "passes: {part.leather: GO-BLK, piece.quantity: 3 mm}",
+        "a plain number is needed here: '3', not one in mm",
+    ),
     "a text of two lines": ("says: One.", 'says: "One.\\nTwo."', "on one line"),
     "a rule that ends before it begins": (
         "severity: refuse",

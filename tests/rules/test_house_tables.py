@@ -61,6 +61,15 @@ def test_the_uppermost_row_counts_under_first_and_what_holds_otherwise_is_said(o
     assert any("both hold where" in line for line in faults(oddlestone, a_table(inputs, rows, ", otherwise: 3 mm")))
 
 
+@pytest.mark.parametrize("rows", ["{gives: 3 mm}", "{piece.quantity: {max: 4}, gives: 3}"])
+def test_a_table_of_counts_gives_counts(oddlestone: Catalog, rows: str) -> None:
+    table = "{says: one, unit: count, inputs: [piece.quantity], rows: [ROWS], otherwise: OTHERWISE}"
+    assert read(oddlestone, table.replace("ROWS", rows.replace(" mm", "")).replace("OTHERWISE", "5")).otherwise == 5
+    told = faults(oddlestone, table.replace("ROWS", rows).replace("OTHERWISE", "3 kg"))
+    assert any("a plain number is needed here: '3', not one in kg" in line for line in told)
+    assert any("not one in mm" in line for line in told) is ("mm" in rows)
+
+
 def test_rows_in_a_file_are_the_same_as_rows_written_out(oddlestone: Catalog) -> None:
     table = "{says: one, unit: mm, inputs: [fold.kind, fold.stack], rows: {rows_from: house-one.csv}, otherwise: 1 mm}"
     text = 'fold.kind,fold.stack,gives\r\ngoat|pig,[1 mm .. 2 mm),"0.5 mm"\r\nbridle,-,2 mm\r\n"goat",> 3 mm,3 mm\r\n'
