@@ -15,8 +15,11 @@ from rules.book import load_book
 from rules.csv_rows import as_test, read_csv
 from rules.house import HouseTexts
 from rules.house_bounds import FILE
-from rules.ir import Interval, Lookup
+from rules.ir import AllOf, Clause, Interval, Limit, Lookup, Name, Rule, Step
 from rules.nouns import codes_of
+from rules.present import limits_now
+from rules.vocabulary import TERMS
+from rules.words import row_in_words
 
 RULES = "rules: []\n"
 
@@ -68,6 +71,32 @@ def test_a_table_of_counts_gives_counts(oddlestone: Catalog, rows: str) -> None:
     told = faults(oddlestone, table.replace("ROWS", rows).replace("OTHERWISE", "3 kg"))
     assert any("a plain number is needed here: '3', not one in kg" in line for line in told)
     assert any("not one in mm" in line for line in told) is ("mm" in rows)
+
+
+def test_rows_are_told_as_people_read_them_and_so_is_what_holds_otherwise(oddlestone: Catalog) -> None:
+    table = read(
+        oddlestone,
+        a_table(
+            "fold.kind, fold.stack",
+            "{fold.kind: [goat, pig], fold.stack: {above: 1 mm, below: 2 mm}, gives: 0.5 mm},"
+            "{fold.kind: bridle, fold.stack: 3 mm, gives: 2 mm}, {fold.kind: bridle, fold.stack: {above: 3 mm},"
+            " gives: 4 mm}, {gives: 1 mm}",
+            ", policy: first, otherwise: 9 mm",
+        ),
+    )
+    kind, stack = TERMS["fold.kind"].label, TERMS["fold.stack"].label
+    assert [row_in_words(table, row) for row in table.rows] == [
+        f"where {kind} is goat or pig and {stack} is more than 1 mm and less than 2 mm",
+        f"where {kind} is bridle and {stack} is 3 mm",
+        f"where {kind} is bridle and {stack} is more than 3 mm",
+        "always",
+    ]
+    verb = Limit(Name("fold.radius"), "min", (Step(table, "advise"),))
+    rule = Rule("H-A", "house", "fold", "", "", "", "", "", "check", (Clause(AllOf(()), verb),), (), (), ())
+    (limit,) = limits_now(rule, {})
+    assert limit["unit"] == "mm"
+    figures = [(each["of"], each["says"], each["figure"]) for each in limit["figures"]]
+    assert figures[3:] == [("table", "always", 1), ("table", "otherwise", 9)]
 
 
 def test_rows_in_a_file_are_the_same_as_rows_written_out(oddlestone: Catalog) -> None:
