@@ -161,6 +161,22 @@ def test_a_fault_of_a_house_is_placed_and_explained(
     assert all(line.startswith(f"{FILE}:") and line.split(":")[1].isdigit() for line in told)
 
 
+def test_a_form_of_a_lot_that_there_is_not_is_refused(
+    oddlestone_files: dict[str, str], book_files: dict[str, str]
+) -> None:
+    text = (
+        GOOD.replace("each: part", "each: panel")
+        .replace("part.name: outside", "piece.pattern: twofold")
+        .replace("part.leather: SH-BLK", "panel.form: side")
+        .replace("part.leather: GO-BLK", "panel.form: hide")
+    )
+    assert "H-ONE" in open_shop(with_house(oddlestone_files, text), book_files).book.rules
+    told = refused(
+        oddlestone_files, book_files, text.replace("forbid: {panel.form: side}", "forbid: {panel.form: sides}")
+    )
+    assert told[0] == f"{FILE}:9:26: 'sides' is no value of panel.form; did you mean 'side'?"
+
+
 def test_an_id_of_a_house_may_not_stand_in_the_trades_book(oddlestone: Catalog) -> None:
     trade = "family: fit\n" + GOOD.replace("part.leather: SH-BLK", "part.lining_only: true").replace(
         "part.leather: GO-BLK", "part.lining_only: false"
