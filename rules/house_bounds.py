@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from catalog.strict_yaml import Document, Fault
 from rules.conditions import MOST_ROWS, Path
+from rules.csv_rows import MARK
 from rules.csv_rows import MOST_BYTES as MOST_CSV_BYTES
 from rules.ir import Rule, Stage, names_in, severities_of
 from rules.lookups import MOST_TABLES
@@ -63,9 +64,10 @@ def too_large(texts: Mapping[str, str]) -> Iterator[Fault]:
         if len(text) > most or len(text.encode(errors="surrogatepass")) > most:
             yield Fault(name, *_place(text, most), f"the file is larger than {most} bytes, which it has here")
             continue
-        bad = _UNSEEN.search(text) or (None if name == FILE else _CONTROL.search(text))
+        shown = text if name == FILE else text.removeprefix(MARK)
+        bad = _UNSEEN.search(shown) or (None if name == FILE else _CONTROL.search(shown))
         if bad is not None:
-            yield Fault(name, *_place(text, bad.start()), f"the character U+{ord(bad[0][0]):04X} is not allowed here")
+            yield Fault(name, *_place(shown, bad.start()), f"the character U+{ord(bad[0][0]):04X} is not allowed here")
 
 
 def _place(text: str, at: int) -> tuple[int, int]:

@@ -64,6 +64,14 @@ def test_the_uppermost_row_counts_under_first_and_what_holds_otherwise_is_said(o
     assert any("both hold where" in line for line in faults(oddlestone, a_table(inputs, rows, ", otherwise: 3 mm")))
 
 
+def test_a_file_as_spreadsheets_write_it_is_read(oddlestone: Catalog) -> None:
+    table = "{says: one, unit: mm, inputs: [fold.stiff], rows: {rows_from: house-one.csv}}"
+    plain = read(oddlestone, table, one="fold.stiff,gives\ntrue,1 mm\nfalse,2 mm\n")
+    assert read(oddlestone, table, one="\ufefffold.stiff,gives\r\nTRUE,1 mm\r\nFALSE,2 mm\r\n") == plain
+    with pytest.raises(Faults, match=r"'True' does not suit fold\.stiff"):
+        read(oddlestone, table, one="fold.stiff,gives\nTrue,1 mm\nfalse,2 mm\n")
+
+
 @pytest.mark.parametrize("rows", ["{gives: 3 mm}", "{piece.quantity: {max: 4}, gives: 3}"])
 def test_a_table_of_counts_gives_counts(oddlestone: Catalog, rows: str) -> None:
     table = "{says: one, unit: count, inputs: [piece.quantity], rows: [ROWS], otherwise: OTHERWISE}"

@@ -298,7 +298,9 @@ SHEETS = [
     _rows("no rows", CSV.partition("\n")[0], "no row below its header"),
     _rows("nothing in the table", "", "the first line holds the names"),
     _rows("a NUL in a cell", CSV + "go\x00at,paint\n", "3:3: the character U+0000"),
-    _rows("a byte order mark in the table", "\ufeff" + CSV, "1:1: the character U+FEFF"),
+    _rows("two byte order marks before the table", "\ufeff\ufeff" + CSV, "1:1: the character U+FEFF"),
+    _rows("a byte order mark in a cell", "\ufeff" + CSV + "\ufeffgoat,raw\n", "3:1: the character U+FEFF"),
+    _rows("a blank line", CSV + "\ngoat,raw\n", "3:1: a blank line; take it out"),
     _rows("a table in UTF-16", CSV.encode("utf-16"), "not UTF-8 text"),
     _rows("lines that end in CR alone", CSV.replace("\n", "\r"), "U+000D"),
     _rows(
