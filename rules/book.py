@@ -24,7 +24,7 @@ from catalog.units import UNITS
 from rules.conditions import OF_THE_TRADE, Beside, Path
 from rules.examples import as_written, not_as_written, outcome_of_example
 from rules.grammar import Parser
-from rules.house import FAMILY, EnoughError, HouseTexts, Noted, read_house
+from rules.house import FAMILY, EnoughError, HouseTexts, Noted, read_house, unused_tables
 from rules.house_bounds import IDS as HOUSE_IDS
 from rules.house_bounds import circle_in, wrong_of
 from rules.ir import STAGES, Lookup, Rule, Value, names_in
@@ -170,6 +170,7 @@ def _add_house(
             reader.read()
             reader.follow_references()
             if not noted:
+                noted.extend(unused_tables(found, rules.values()))
                 reader.run_examples(thresholds)
     faults.extend(noted)
     return {} if found is None else found.tables

@@ -10,10 +10,9 @@ from typing import Any
 import pytest
 
 from catalog.model import Catalog
-from catalog.strict_yaml import Faults
-from rules.book import load_book
+from catalog.strict_yaml import Fault, Faults
 from rules.csv_rows import as_test, read_csv
-from rules.house import HouseTexts
+from rules.house import HouseTexts, read_house
 from rules.house_bounds import FILE
 from rules.ir import AllOf, Clause, Interval, Limit, Lookup, Name, Rule, Step
 from rules.nouns import codes_of
@@ -26,7 +25,11 @@ RULES = "rules: []\n"
 
 def read(catalog: Catalog, table: str, **rows: str) -> Lookup:
     texts = {FILE: f"tables:\n  one: {table}\n{RULES}"} | {f"house-{name}.csv": text for name, text in rows.items()}
-    return load_book({}, catalog.thresholds, HouseTexts(texts, codes_of(catalog))).tables["one"]
+    found: list[Fault] = []
+    house = read_house(HouseTexts(texts, codes_of(catalog)), catalog.thresholds, found)
+    if house is None or found:
+        raise Faults(tuple(found))
+    return house.tables["one"]
 
 
 def faults(catalog: Catalog, table: str) -> list[str]:

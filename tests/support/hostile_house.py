@@ -266,6 +266,12 @@ TABLES = [
         "    inputs: [seam.stack, fold.strain]\n    rows: [{gives: 1 mm}]\n",
         "unknown name",
     ),
+    _rules(
+        "a table that no rule looks up",
+        "tables:\n  most:\n    says: most\n    unit: mm\n    inputs: [piece.thickest]\n    rows: [{gives: 1 mm}]\n"
+        + RULE,
+        "2:3: no rule looks a figure up in table.most",
+    ),
     _table(
         "twenty inputs",
         f"    inputs: [{', '.join(['piece.quantity'] * 20)}]\n    rows: [{{gives: 1 mm}}]\n",
