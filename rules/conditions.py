@@ -174,7 +174,8 @@ class Conditions:
             elif key == "includes":
                 self._is(name, "words", (*path, key))
                 if not isinstance(value, str):
-                    self.fault((*path, key), f"'includes' takes one text, found {value!r}")
+                    self.fault((*path, key), f"'includes' takes one text, found {_short(value)}")
+                    continue
                 self._known_code(name, value, (*path, key))
                 found.append(Includes(name, str(value)))
             elif key in ("max", "min", "above", "below"):
@@ -335,8 +336,16 @@ class Conditions:
 
 def _short(raw: Any) -> str:
     """Return a value as a message shows it, as a file writes it: a file may hold a very long one."""
-    if isinstance(raw, bool):
-        shown = str(raw).lower()
-    else:
-        shown = str(raw) if isinstance(raw, date | Decimal) else "nothing" if raw is None else repr(raw)
+    match raw:
+        case None:
+            return "nothing"
+        case bool():
+            return str(raw).lower()
+        case list():
+            return "a list"
+        case dict():
+            return "a map"
+        case date():
+            return str(raw)
+    shown = str(raw) if isinstance(raw, Decimal) else repr(raw)
     return shown if len(shown) <= 80 else f"{shown[:76]}..."

@@ -115,6 +115,11 @@ FAULTS = {
         "    forbid: {rows_from: house-none.csv}",
         "there is no file 'house-none.csv'",
     ),
+    "several texts that are to be included": (
+        "    forbid: {part.leather: SH-BLK}",
+        "    forbid: {part.leather: SH-BLK, piece.color_families: {includes: [blue]}}",
+        "9:69: 'includes' takes one text, found a list",
+    ),
     "a length for a count": (
         "    forbid: {part.leather: SH-BLK}",
         "    forbid: {part.leather: SH-BLK, piece.quantity: 3 mm}",
