@@ -24,11 +24,12 @@ from catalog.units import UNITS
 from rules.conditions import OF_THE_TRADE, Beside, Path
 from rules.examples import as_written, not_as_written, outcome_of_example
 from rules.grammar import Parser
-from rules.house import FAMILY, EnoughError, HouseTexts, Noted, read_house
+from rules.house import FAMILY, EnoughError, HouseTexts, Noted, read_house, unused_tables
 from rules.house_bounds import IDS as HOUSE_IDS
 from rules.house_bounds import circle_in, wrong_of
 from rules.ir import STAGES, Lookup, Rule, Value, names_in
 from rules.present import limits_now
+from rules.sentences import wrong_sentences
 from rules.vocabulary import SUBJECTS, TERMS
 from rules.words import figure, formula_of
 
@@ -169,6 +170,7 @@ def _add_house(
             reader.read()
             reader.follow_references()
             if not noted:
+                noted.extend(unused_tables(found, rules.values()))
                 reader.run_examples(thresholds)
     faults.extend(noted)
     return {} if found is None else found.tables
@@ -314,6 +316,8 @@ class _FileReader:
         self._unread_facts(rule, path)
         self._unlisted(rule, path)
         self._lots_too_early(rule, raw, path)
+        for place, message in wrong_sentences(rule):
+            self._fault((*path, *place), message)
         for place, message in wrong_of(rule) if self._house is not None else ():
             self._fault((*path, *place), message)
         self._rules[rule.id], self._places[rule.id] = rule, path

@@ -174,7 +174,8 @@ class Conditions:
             elif key == "includes":
                 self._is(name, "words", (*path, key))
                 if not isinstance(value, str):
-                    self.fault((*path, key), f"'includes' takes one text, found {value!r}")
+                    self.fault((*path, key), f"'includes' takes one text, found {_short(value)}")
+                    continue
                 self._known_code(name, value, (*path, key))
                 found.append(Includes(name, str(value)))
             elif key in ("max", "min", "above", "below"):
@@ -215,6 +216,9 @@ class Conditions:
 
     def term(self, raw: Any, path: Path) -> Plain | None:
         """Return a name of a number or a constant; a constant of a quantity carries its unit."""
+        if isinstance(raw, date):
+            self.fault(path, f"a limit is no fixed day such as {raw}: days are compared with days of the spec only")
+            return None
         if isinstance(raw, str) and raw.startswith("table."):
             return self._lookup(raw, path)
         if isinstance(raw, str) and _NAME.fullmatch(raw):
@@ -254,11 +258,14 @@ class Conditions:
             self.fault(path, f"expected a number, found {_short(raw)}")
             return None
         match = _QUANTITY.fullmatch(str(raw))
-        if match is None or (match[2] and match[2] not in UNITS):
+        if match is None or (match[2] and match[2] not in UNITS) or match[2] == "date":
             self.fault(path, f"expected a number with its unit, found {_short(raw)}")
             return None
         if unit is not None and match[2] != unit and UNITS[unit].words:
             self.fault(path, f"give the unit: '{match[1]} {unit}'")
+            return None
+        if unit is not None and match[2] and UNITS[match[2]].measures != UNITS[unit].measures:
+            self.fault(path, f"a plain number is needed here: '{match[1]}', not one in {match[2]}")
             return None
         exact = Fraction(match[1]) * (UNITS[match[2]].per if match[2] else UNITS[unit].per if unit else 1)
         return exact.numerator if exact.denominator == 1 else exact
@@ -328,6 +335,17 @@ class Conditions:
 
 
 def _short(raw: Any) -> str:
-    """Return a value as a message shows it: a file may hold a very long one."""
-    shown = repr(raw)
+    """Return a value as a message shows it, as a file writes it: a file may hold a very long one."""
+    match raw:
+        case None:
+            return "nothing"
+        case bool():
+            return str(raw).lower()
+        case list():
+            return "a list"
+        case dict():
+            return "a map"
+        case date():
+            return str(raw)
+    shown = str(raw) if isinstance(raw, Decimal) else repr(raw)
     return shown if len(shown) <= 80 else f"{shown[:76]}..."

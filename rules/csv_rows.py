@@ -24,6 +24,10 @@ MOST_VALUES: Final = 200
 #: Faults of one file after which nobody reads on.
 MOST_FAULTS: Final = 20
 ANY: Final = "-"
+#: The byte order mark that spreadsheets write before the first cell of a file in UTF-8.
+MARK: Final = "\ufeff"
+#: Truths as rules write them, and as spreadsheets do.
+_TRUTHS: Final = {"true": True, "false": False, "TRUE": True, "FALSE": False}
 _COMPARED: Final = ((">=", "min"), ("<=", "max"), (">", "above"), ("<", "below"))
 _RANGE: Final = re.compile(r"([\[(])\s*(\S.*?)\s*\.\.\s*(\S.*?)\s*([\])])")
 _FIELD: Final = re.compile(r'"(?:[^"]|"")*"|[^",]*')
@@ -33,9 +37,10 @@ _Path = tuple[str | int, ...]
 def read_csv(text: str, file: str) -> Document:
     """Read a table. The document holds ``header``, a list of names, and ``rows``, maps from names to the cells' texts.
 
+    A byte order mark before the first cell, as spreadsheets write it, is passed over.
     A cell that holds for any is left out of its row. ``faults`` is empty for a sound file.
     """
-    reader = _Reader(text, file)
+    reader = _Reader(text.removeprefix(MARK), file)
     try:
         reader.read()
     except _HopelessError:
@@ -129,6 +134,9 @@ class _Reader:
 
     def _row(self, number: int, line: str, header: list[str]) -> None:
         before = len(self.faults)
+        if not line.strip(" \t"):
+            self._note(number, 1, "a blank line; take it out")
+            return
         cells = self._cells(number, line)
         if len(self.faults) > before:
             return
@@ -159,8 +167,7 @@ def as_test(kind: str, cell: str) -> Any:
     if kind == "number":
         return _figures(values)
     if kind == "truth":
-        truths = {"true": True, "false": False}
-        return [truths.get(value, value) for value in values]
+        return [_TRUTHS.get(value, value) for value in values]
     if kind == "words":
         if len(values) > 1:
             raise ValueError("one word can be asked for; write another row for the other")

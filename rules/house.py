@@ -7,7 +7,7 @@ bounded before anything is built from it, and it is refused whole, with the plac
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -16,7 +16,7 @@ from catalog.strict_yaml import Document, Fault, attempt, suggest
 from rules.conditions import Beside
 from rules.csv_rows import read_csv
 from rules.house_bounds import FILE, MOST_FAULTS, files_named, too_large, wrong_shapes
-from rules.ir import Lookup
+from rules.ir import Lookup, Rule, lookups_in
 from rules.lookups import read_tables
 from rules.nouns import Codes, codes_of
 
@@ -92,6 +92,14 @@ def read_house(house: HouseTexts, thresholds: Mapping[str, Threshold], faults: l
         return None
     tables = read_tables(document, thresholds, faults, Beside(house.codes, rows))
     return HouseRules(document, Beside(house.codes, rows, tables))
+
+
+def unused_tables(house: HouseRules, rules: Iterable[Rule]) -> Iterator[Fault]:
+    """Give a fault for each table that no rule looks a figure up in: whoever wrote it believes that one does."""
+    used = {table.name for rule in rules for table in lookups_in(rule)}
+    for name, table in house.tables.items():
+        if table.name not in used:
+            yield house.document.fault(("tables", name), f"no rule looks a figure up in {table.name}", at_key=True)
 
 
 def _rows(house: HouseTexts, document: Document, faults: list[Fault]) -> dict[str, Document]:

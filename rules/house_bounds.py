@@ -8,8 +8,9 @@ from typing import Any, Final
 
 from catalog.strict_yaml import Document, Fault
 from rules.conditions import MOST_ROWS, Path
+from rules.csv_rows import MARK
 from rules.csv_rows import MOST_BYTES as MOST_CSV_BYTES
-from rules.ir import Rule, names_in
+from rules.ir import Rule, Stage, names_in, severities_of
 from rules.lookups import MOST_TABLES
 from rules.vocabulary import TERMS
 from rules.words import placeholders_in
@@ -37,9 +38,13 @@ _LISTS: Final = {
 _BENCH: Final = (
     "leather.free", "leather.left_after", "leather.needed", "leather.reserve", "leather.lots_drift", "part.reserve",
     "piece.marks_legible", "piece.minutes", "piece.thread_needed", "piece.edge_needed", "fitting.needed",
-    "monogram.foil_needed", "letter.asked",
+    "monogram.foil_needed", "letter.asked", "piece.edge_open_for", "leather.face_lots",
 )  # fmt: skip
+#: Subjects of which every figure is: a lot as it lies there, the rack, and a parcel.
+_STAFF: Final = frozenset({"lot", "rack", "parcel"})
 OWNERS: Final = frozenset({"piece.margin_percent"})
+#: Stages after the check: what is refused there was taken on already, so that nobody looks for it.
+_TOO_LATE: Final[tuple[Stage, ...]] = ("quote", "cut", "pack")
 #: Signs that are not seen and turn the reading round, or join and part words.
 _UNSEEN: Final = re.compile("[\u061c\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
 #: What a finding may point at: a field of a spec, a part or place in it; ``own`` and ``parts`` as the rule finds them.
@@ -59,9 +64,10 @@ def too_large(texts: Mapping[str, str]) -> Iterator[Fault]:
         if len(text) > most or len(text.encode(errors="surrogatepass")) > most:
             yield Fault(name, *_place(text, most), f"the file is larger than {most} bytes, which it has here")
             continue
-        bad = _UNSEEN.search(text) or (None if name == FILE else _CONTROL.search(text))
+        shown = text if name == FILE else text.removeprefix(MARK)
+        bad = _UNSEEN.search(shown) or (None if name == FILE else _CONTROL.search(shown))
         if bad is not None:
-            yield Fault(name, *_place(text, bad.start()), f"the character U+{ord(bad[0][0]):04X} is not allowed here")
+            yield Fault(name, *_place(shown, bad.start()), f"the character U+{ord(bad[0][0]):04X} is not allowed here")
 
 
 def _place(text: str, at: int) -> tuple[int, int]:
@@ -130,6 +136,7 @@ def _wrong_in(path: Path, each: Any) -> tuple[Path, str]:
 def wrong_of(rule: Rule) -> Iterator[tuple[Path, str]]:
     """Give what a house asks of its rules beyond the trade's grammar, with the place of it in the rule."""
     yield from _told(rule)
+    yield from _unheard(rule)
     expected = {example.expect for example in rule.examples}
     if "fails" not in expected or len(expected) < 2:  # one that fails, and one that does not
         yield ("examples",), f"{rule.id}: a rule of the house has an example that fails, and one that passes or skips"
@@ -142,9 +149,23 @@ def wrong_of(rule: Rule) -> Iterator[tuple[Path, str]]:
                 yield ("clauses", clause, "at", place), f"{at!r} is no place of a spec: own, parts, or a pointer"
 
 
+def _unheard(rule: Rule) -> Iterator[tuple[Path, str]]:
+    """Give the clauses whose word nobody would act on at their stage."""
+    for place, clause in enumerate(rule.clauses):
+        severities, where = severities_of(clause.verb), ("clauses", place)
+        instead = "'advise' or 'notice'" if rule.subject == "offer" else "'sign_off', 'advise' or 'notice'"
+        if "refuse" in severities and clause.stage in _TOO_LATE:
+            told = f"nothing is refused at stage {clause.stage}: what cannot be made is refused at the check"
+            yield where, f"{rule.id}: {told}; {instead} will do here"
+        if "sign_off" in severities and rule.subject == "offer":
+            yield where, f"{rule.id}: a quote as a whole is signed off by nobody; {instead} will do here"
+
+
 def quiet_names() -> frozenset[str]:
     """Return the names whose figures are for the bench alone: what is left, what is needed, what time it takes."""
-    return frozenset(_BENCH).union(name for name, term in TERMS.items() if term.reads & {"stock", "backlog"})
+    return frozenset(_BENCH).union(
+        name for name, term in TERMS.items() if term.reads & {"stock", "backlog"} or name.partition(".")[0] in _STAFF
+    )
 
 
 def _told(rule: Rule) -> Iterator[tuple[Path, str]]:

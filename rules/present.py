@@ -16,6 +16,7 @@ from rules.ir import (
     Forbid,
     Graded,
     Limit,
+    Lookup,
     Name,
     Not,
     Require,
@@ -26,7 +27,7 @@ from rules.ir import (
     Verb,
 )
 from rules.vocabulary import TERMS
-from rules.words import term_in_words
+from rules.words import row_in_words, term_in_words
 
 _THRESHOLD: Final = "threshold."
 #: Whose own figure it is, by what its measure reads; the first that is read counts.
@@ -124,12 +125,15 @@ def _unit(term: Term, thresholds: Mapping[str, Threshold]) -> str:
             return thresholds[name.removeprefix(_THRESHOLD)].unit
         case Name(name=name):
             return TERMS[name].unit
-        case _:
-            return ""
+        case Lookup(unit=unit):
+            return unit
 
 
 def _figures(term: Term, thresholds: Mapping[str, Threshold]) -> Iterator[dict[str, Any]]:
-    """Give the figures that a limit is made of: limits of the workshop, numbers of the rule, figures of the catalog."""
+    """Give the figures that a limit is made of.
+
+    They are limits of the workshop, numbers of the rule, figures of the catalog and those of each row of a table.
+    """
     match term:
         case Scaled(term=inner, by=by):
             yield from _figures(inner, thresholds)
@@ -147,5 +151,10 @@ def _figures(term: Term, thresholds: Mapping[str, Threshold]) -> Iterator[dict[s
             whose = next((words for read, words in _OWNERS if read in found.reads), "worked out from the spec")
             yield {"of": "catalog", "says": f"{found.label}: {whose}", "figure": None,
                    "unit": found.unit, "threshold": None, "source": None}  # fmt: skip
-        case _:
-            return
+        case Lookup(unit=unit, rows=rows, otherwise=otherwise):
+            given = [(row_in_words(term, row), row.gives) for row in rows]
+            if otherwise is not None:
+                given.append(("otherwise", otherwise))
+            for says, value in given:
+                yield {"of": "table", "says": says, "figure": number_in(value, unit),
+                       "unit": unit, "threshold": None, "source": None}  # fmt: skip

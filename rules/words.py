@@ -24,8 +24,10 @@ from rules.ir import (
     Graded,
     In,
     Includes,
+    Interval,
     Limit,
     Lookup,
+    LookupRow,
     Name,
     Not,
     Rule,
@@ -43,6 +45,11 @@ _COMPARE_WORDS = {"max": "at most", "min": "at least", "above": "more than", "be
 def placeholders_in(sentence: str) -> list[str]:
     """Return the placeholder names of a sentence, in order."""
     return _PLACEHOLDER.findall(sentence)
+
+
+def without_placeholders(sentence: str) -> str:
+    """Return what is left of a sentence beside its placeholders."""
+    return _PLACEHOLDER.sub("", sentence)
 
 
 def fill(sentence: str, fields: Mapping[str, str]) -> str:
@@ -75,7 +82,7 @@ def _term(term: Term, thresholds: Mapping[str, Threshold]) -> str:
         case Name(name=name):
             return TERMS[name].label
         case Lookup(says=says):
-            return says
+            return f"what the table '{says}' gives"
         case Scaled():
             return f"{_term(term.by, thresholds)} x {_term(term.term, thresholds)}"
 
@@ -99,6 +106,26 @@ def _test(condition: Condition, thresholds: Mapping[str, Threshold]) -> str:
 def term_in_words(term: Term, thresholds: Mapping[str, Threshold]) -> str:
     """Return a number or the name of a figure as people read it; a limit of the workshop by its figure."""
     return _term(term, thresholds)
+
+
+def row_in_words(table: Lookup, row: LookupRow) -> str:
+    """Return what a row of a table asks of its inputs, as people read it."""
+    asked = [_cell(name, cell) for name, cell in zip(table.inputs, row.cells, strict=True) if cell is not None]
+    return f"where {' and '.join(asked)}" if asked else "always"
+
+
+def _cell(name: str, cell: frozenset[str | bool] | Interval) -> str:
+    if not isinstance(cell, Interval):
+        return _test(In(name, frozenset(cell)), {})
+    term, unit = TERMS[name].label, TERMS[name].unit
+    if cell.low is not None and cell.low == cell.high:
+        return f"{term} is {figure(cell.low, unit)}"
+    ends = []
+    if cell.low is not None:
+        ends.append(f"{_COMPARE_WORDS['min' if cell.low_in else 'above']} {figure(cell.low, unit)}")
+    if cell.high is not None:
+        ends.append(f"{_COMPARE_WORDS['max' if cell.high_in else 'below']} {figure(cell.high, unit)}")
+    return f"{term} is {' and '.join(ends)}"
 
 
 def condition_in_words(condition: Condition, thresholds: Mapping[str, Threshold]) -> str:

@@ -16,8 +16,8 @@ from rules.ir import Stage
 class LimitFigure(Out):
     """A figure that a limit is made of."""
 
-    of: Literal["workshop", "rule", "catalog"] = Field(
-        description="Whose figure: the workshop's own limit, a number of the rule, or a figure of the catalog."
+    of: Literal["workshop", "rule", "catalog", "table"] = Field(
+        description="Whose figure: the workshop's own limit, a number of the rule, a figure of the catalog or a table."
     )
     says: str = Field(description="What it is, in words.")
     figure: Figure | None = Field(description="What it stands at; null where each entry of the catalog has its own.")

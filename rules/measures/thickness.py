@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from catalog.vocabulary import LOT_FORMS
 from rules.subjects import PanelUse, Whole
 from rules.vocabulary import number, truth, word
 
@@ -52,7 +53,7 @@ def split_min(use: PanelUse) -> int:
     return use.kind.split_min_um
 
 
-@word("panel.form", "form of the lot", reads=["lots"])
+@word("panel.form", "form of the lot", reads=["lots"], levels=LOT_FORMS)
 def form(use: PanelUse) -> str:
     """Return the lot's form."""
     return use.lot.form

@@ -163,6 +163,23 @@ def test_a_limit_shows_its_figure_its_name_and_its_source(client: TestClient) ->
     assert limits(client, "FIT-09")[0]["limit"] == "700 mm to 1400 mm"
 
 
+def test_a_limit_from_a_table_shows_the_figure_of_each_row_with_what_the_row_asks(client: TestClient) -> None:
+    (limit,) = limits(client, "H-FOLD-RADIUS")
+    assert limit["limit"] == "what the table 'least inner radius for what is folded' gives"
+    stiff = "the leather outside of the fold is stiff"
+    assert [(each["of"], each["says"], each["figure"], each["unit"]) for each in limit["figures"]] == [
+        ("table", f"where not ({stiff})", 0.2, "mm"),
+        ("table", f"where {stiff} and thickness folded is at most 1 mm", 0.3, "mm"),
+        ("table", f"where {stiff} and thickness folded is more than 1 mm and at most 2 mm", 0.5, "mm"),
+        ("table", f"where {stiff} and thickness folded is more than 2 mm", 1.2, "mm"),
+    ]
+    page = html.unescape(client.get("/v1/rule-sheet?family=house").text)
+    assert (
+        "inner radius of the fold: at least what the table 'least inner radius for what is folded' gives, else" in page
+    )
+    assert "least least" not in page
+
+
 def test_a_law_rule_shows_its_dated_rows_and_no_other_rule_does(client: TestClient) -> None:
     (row,) = client.get("/v1/rules/LAW-01").json()["law_rows"]
     assert (row["code"], row["destination"], row["checked_on"], row["review_by"]) == (

@@ -115,6 +115,31 @@ FAULTS = {
         "    forbid: {rows_from: house-none.csv}",
         "there is no file 'house-none.csv'",
     ),
+    "several texts that are to be included": (
+        "    forbid: {part.leather: SH-BLK}",
+        "    forbid: {part.leather: SH-BLK, piece.color_families: {includes: [blue]}}",
+        "9:69: 'includes' takes one text, found a list",
+    ),
+    "a length for a count": (
+        "    forbid: {part.leather: SH-BLK}",
+        "    forbid: {part.leather: SH-BLK, piece.quantity: 3 mm}",
+        "9:52: a plain number is needed here: '3', not one in mm",
+    ),
+    "a weight among counts": (
+        "    forbid: {part.leather: SH-BLK}",
+        "    forbid: {part.leather: SH-BLK, piece.quantity: [2, 1 kg]}",
+        "9:52: a plain number is needed here: '1', not one in kg",
+    ),
+    "a length for a ratio": (
+        "    forbid: {part.leather: SH-BLK}",
+        "    forbid: {part.leather: SH-BLK, piece.thread_ratio: {not: 2 weeks}}",
+        "9:56: a plain number is needed here: '2', not one in weeks",
+    ),
+    "a length for a count in an example": (
+        "passes: {part.leather: GO-BLK}",
+        "passes: {part.leather: GO-BLK, piece.quantity: 3 mm}",
+        "a plain number is needed here: '3', not one in mm",
+    ),
     "a text of two lines": ("says: One.", 'says: "One.\\nTwo."', "on one line"),
     "a rule that ends before it begins": (
         "severity: refuse",
@@ -139,6 +164,22 @@ def test_a_fault_of_a_house_is_placed_and_explained(
     told = refused(oddlestone_files, book_files, GOOD.replace(old, new))
     assert any(said in line for line in told), told
     assert all(line.startswith(f"{FILE}:") and line.split(":")[1].isdigit() for line in told)
+
+
+def test_a_form_of_a_lot_that_there_is_not_is_refused(
+    oddlestone_files: dict[str, str], book_files: dict[str, str]
+) -> None:
+    text = (
+        GOOD.replace("each: part", "each: panel")
+        .replace("part.name: outside", "piece.pattern: twofold")
+        .replace("part.leather: SH-BLK", "panel.form: side")
+        .replace("part.leather: GO-BLK", "panel.form: hide")
+    )
+    assert "H-ONE" in open_shop(with_house(oddlestone_files, text), book_files).book.rules
+    told = refused(
+        oddlestone_files, book_files, text.replace("forbid: {panel.form: side}", "forbid: {panel.form: sides}")
+    )
+    assert told[0] == f"{FILE}:9:26: 'sides' is no value of panel.form; did you mean 'side'?"
 
 
 def test_an_id_of_a_house_may_not_stand_in_the_trades_book(oddlestone: Catalog) -> None:
@@ -166,6 +207,32 @@ def test_a_cause_of_the_trades_may_be_named_and_the_finding_says_it(
     assert "H-ONE" in {finding["rule"] for finding in answer["findings"]}
 
 
+#: A rule at a stage after the check.
+LATER = """\
+rules:
+  - id: H-LATER
+    each: SUBJECT
+    says: One.
+    why: One.
+    tell: "One."
+    source: the owner, 2026-03-02
+    clauses:
+      - {limit: NAME, max: 5 UNIT, severity: notice, stage: STAGE}
+      - {limit: NAME, max: 9 UNIT, severity: SEVERITY, stage: STAGE}
+    examples:
+      - {fails: {NAME: 6 UNIT}, stage: STAGE}
+      - {passes: {NAME: 5 UNIT}, stage: STAGE}
+"""
+
+
+def later(subject: str, name: str, unit: str, stage: str, severity: str) -> str:
+    words = {"SUBJECT": subject, "NAME": name, "UNIT": unit, "STAGE": stage, "SEVERITY": severity}
+    text = LATER
+    for word, meant in words.items():
+        text = text.replace(word, meant)
+    return text
+
+
 #: A rule whose sentence is read by customers.
 TOLD = """\
 rules:
@@ -191,6 +258,8 @@ rules:
         ("piece", "piece.thread_left", "m", "There are {measured} left.", "{measured} is not for customers"),
         ("leather", "leather.free", "dm2", "We have {off_by} more.", "{off_by} is not for customers"),
         ("piece", "piece.minutes", "min", "{limit} is the most.", "{limit} is not for customers"),
+        ("piece", "piece.edge_open_for", "days", "Open for {measured}.", "{measured} is not for customers"),
+        ("leather", "leather.face_lots", "", "Cut from {measured} lots.", "{measured} is not for customers"),
         ("piece", "piece.margin_percent", "percent", "No.", "is the owner's alone"),
     ],
 )
@@ -207,6 +276,53 @@ def test_a_house_tells_customers_no_lot_no_stock_no_minutes_and_no_margin(
     assert any(said in line for line in refused(oddlestone_files, book_files, text))
 
 
+@pytest.mark.parametrize(
+    ("subject", "name", "unit", "stage"),
+    [
+        ("lot", "lot.counted_ago", "days", "quote"),
+        ("lot", "lot.humidity", "percent", "cut"),
+        ("parcel", "parcel.weight", "kg", "pack"),
+        ("rack", "rack.free", "dm2", "catalog"),
+    ],
+)
+@pytest.mark.parametrize("word", ["measured", "limit", "off_by"])
+def test_a_figure_of_a_lot_the_rack_or_a_parcel_is_for_the_bench_alone(
+    word: str,
+    subject: str,
+    name: str,
+    unit: str,
+    stage: str,
+    oddlestone_files: dict[str, str],
+    book_files: dict[str, str],
+) -> None:
+    text = later(subject, name, unit, stage, "notice")
+    assert "H-LATER" in open_shop(with_house(oddlestone_files, text), book_files).book.rules
+    told = refused(oddlestone_files, book_files, text.replace('tell: "One."', f'tell: "It is {{{word}}}."'))
+    assert told == [f"{FILE}:6:11: H-LATER: {{{word}}} is not for customers here; say it in 'bench'"]
+
+
+READ_BY_A_TABLE = """\
+tables:
+  most:
+    says: most
+    unit: mm
+    inputs: [piece.edge_open_for]
+    rows: [{piece.edge_open_for: {max: 9 days}, gives: 8 mm}]
+    otherwise: 5 mm
+""" + TOLD.replace("SUBJECT", "piece").replace("max: 5 UNIT", "max: table.most").replace(
+    "NAME", "piece.closed"
+).replace("UNIT}", "mm, piece.edge_open_for: 10 days}", 1).replace("UNIT", "mm")
+
+
+def test_a_figure_that_a_table_reads_is_no_more_for_customers_than_the_figure_itself(
+    oddlestone_files: dict[str, str], book_files: dict[str, str]
+) -> None:
+    sound = READ_BY_A_TABLE.replace("SENTENCE", "Too thick.")
+    assert "H-TOLD" in open_shop(with_house(oddlestone_files, sound), book_files).book.rules
+    told = refused(oddlestone_files, book_files, READ_BY_A_TABLE.replace("SENTENCE", "{limit} is the most."))
+    assert any("{limit} is not for customers" in line for line in told)
+
+
 def test_the_figures_of_every_rule_that_customers_may_not_see_are_quiet_in_a_house_too(shop: Shop) -> None:
     measured = {
         clause.verb.term.name
@@ -217,3 +333,33 @@ def test_the_figures_of_every_rule_that_customers_may_not_see_are_quiet_in_a_hou
     }
     assert measured
     assert measured - quiet_names() == set()
+
+
+@pytest.mark.parametrize(
+    ("subject", "name", "unit", "stage", "severity", "said"),
+    [
+        ("piece", "piece.closed", "mm", "quote", "refuse", "nothing is refused at stage quote"),
+        ("lot", "lot.counted_ago", "days", "cut", "refuse", "nothing is refused at stage cut"),
+        ("parcel", "parcel.weight", "kg", "pack", "refuse", "nothing is refused at stage pack"),
+        ("offer", "offer.age", "days", "quote", "refuse", "nothing is refused at stage quote"),
+        ("offer", "offer.age", "days", "quote", "sign_off", "signed off by nobody; 'advise' or 'notice' will do"),
+    ],
+)
+def test_a_house_says_nothing_at_a_stage_that_nobody_would_act_on(
+    subject: str,
+    name: str,
+    unit: str,
+    stage: str,
+    severity: str,
+    said: str,
+    oddlestone_files: dict[str, str],
+    book_files: dict[str, str],
+) -> None:
+    told = refused(oddlestone_files, book_files, later(subject, name, unit, stage, severity))
+    assert len(told) == 1
+    assert told[0].startswith(f"{FILE}:10:")
+    assert said in told[0]
+    assert (
+        "H-LATER"
+        in open_shop(with_house(oddlestone_files, later(subject, name, unit, stage, "advise")), book_files).book.rules
+    )

@@ -10,20 +10,26 @@ from typing import Any
 import pytest
 
 from catalog.model import Catalog
-from catalog.strict_yaml import Faults
-from rules.book import load_book
+from catalog.strict_yaml import Fault, Faults
 from rules.csv_rows import as_test, read_csv
-from rules.house import HouseTexts
+from rules.house import HouseTexts, read_house
 from rules.house_bounds import FILE
-from rules.ir import Interval, Lookup
+from rules.ir import AllOf, Clause, Interval, Limit, Lookup, Name, Rule, Step
 from rules.nouns import codes_of
+from rules.present import limits_now
+from rules.vocabulary import TERMS
+from rules.words import row_in_words
 
 RULES = "rules: []\n"
 
 
 def read(catalog: Catalog, table: str, **rows: str) -> Lookup:
     texts = {FILE: f"tables:\n  one: {table}\n{RULES}"} | {f"house-{name}.csv": text for name, text in rows.items()}
-    return load_book({}, catalog.thresholds, HouseTexts(texts, codes_of(catalog))).tables["one"]
+    found: list[Fault] = []
+    house = read_house(HouseTexts(texts, codes_of(catalog)), catalog.thresholds, found)
+    if house is None or found:
+        raise Faults(tuple(found))
+    return house.tables["one"]
 
 
 def faults(catalog: Catalog, table: str) -> list[str]:
@@ -59,6 +65,49 @@ def test_the_uppermost_row_counts_under_first_and_what_holds_otherwise_is_said(o
     assert found == [2_000, 1_000, 1_000]
     assert [table.figure((count, "raw")) for count in (4, 5)] == [2_000, 3_000]
     assert any("both hold where" in line for line in faults(oddlestone, a_table(inputs, rows, ", otherwise: 3 mm")))
+
+
+def test_a_file_as_spreadsheets_write_it_is_read(oddlestone: Catalog) -> None:
+    table = "{says: one, unit: mm, inputs: [fold.stiff], rows: {rows_from: house-one.csv}}"
+    plain = read(oddlestone, table, one="fold.stiff,gives\ntrue,1 mm\nfalse,2 mm\n")
+    assert read(oddlestone, table, one="\ufefffold.stiff,gives\r\nTRUE,1 mm\r\nFALSE,2 mm\r\n") == plain
+    with pytest.raises(Faults, match=r"'True' does not suit fold\.stiff"):
+        read(oddlestone, table, one="fold.stiff,gives\nTrue,1 mm\nfalse,2 mm\n")
+
+
+@pytest.mark.parametrize("rows", ["{gives: 3 mm}", "{piece.quantity: {max: 4}, gives: 3}"])
+def test_a_table_of_counts_gives_counts(oddlestone: Catalog, rows: str) -> None:
+    table = "{says: one, unit: count, inputs: [piece.quantity], rows: [ROWS], otherwise: OTHERWISE}"
+    assert read(oddlestone, table.replace("ROWS", rows.replace(" mm", "")).replace("OTHERWISE", "5")).otherwise == 5
+    told = faults(oddlestone, table.replace("ROWS", rows).replace("OTHERWISE", "3 kg"))
+    assert any("a plain number is needed here: '3', not one in kg" in line for line in told)
+    assert any("not one in mm" in line for line in told) is ("mm" in rows)
+
+
+def test_rows_are_told_as_people_read_them_and_so_is_what_holds_otherwise(oddlestone: Catalog) -> None:
+    table = read(
+        oddlestone,
+        a_table(
+            "fold.kind, fold.stack",
+            "{fold.kind: [goat, pig], fold.stack: {above: 1 mm, below: 2 mm}, gives: 0.5 mm},"
+            "{fold.kind: bridle, fold.stack: 3 mm, gives: 2 mm}, {fold.kind: bridle, fold.stack: {above: 3 mm},"
+            " gives: 4 mm}, {gives: 1 mm}",
+            ", policy: first, otherwise: 9 mm",
+        ),
+    )
+    kind, stack = TERMS["fold.kind"].label, TERMS["fold.stack"].label
+    assert [row_in_words(table, row) for row in table.rows] == [
+        f"where {kind} is goat or pig and {stack} is more than 1 mm and less than 2 mm",
+        f"where {kind} is bridle and {stack} is 3 mm",
+        f"where {kind} is bridle and {stack} is more than 3 mm",
+        "always",
+    ]
+    verb = Limit(Name("fold.radius"), "min", (Step(table, "advise"),))
+    rule = Rule("H-A", "house", "fold", "", "", "", "", "", "check", (Clause(AllOf(()), verb),), (), (), ())
+    (limit,) = limits_now(rule, {})
+    assert limit["unit"] == "mm"
+    figures = [(each["of"], each["says"], each["figure"]) for each in limit["figures"]]
+    assert figures[3:] == [("table", "always", 1), ("table", "otherwise", 9)]
 
 
 def test_rows_in_a_file_are_the_same_as_rows_written_out(oddlestone: Catalog) -> None:

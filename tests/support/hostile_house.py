@@ -266,6 +266,12 @@ TABLES = [
         "    inputs: [seam.stack, fold.strain]\n    rows: [{gives: 1 mm}]\n",
         "unknown name",
     ),
+    _rules(
+        "a table that no rule looks up",
+        "tables:\n  most:\n    says: most\n    unit: mm\n    inputs: [piece.thickest]\n    rows: [{gives: 1 mm}]\n"
+        + RULE,
+        "2:3: no rule looks a figure up in table.most",
+    ),
     _table(
         "twenty inputs",
         f"    inputs: [{', '.join(['piece.quantity'] * 20)}]\n    rows: [{{gives: 1 mm}}]\n",
@@ -298,7 +304,9 @@ SHEETS = [
     _rows("no rows", CSV.partition("\n")[0], "no row below its header"),
     _rows("nothing in the table", "", "the first line holds the names"),
     _rows("a NUL in a cell", CSV + "go\x00at,paint\n", "3:3: the character U+0000"),
-    _rows("a byte order mark in the table", "\ufeff" + CSV, "1:1: the character U+FEFF"),
+    _rows("two byte order marks before the table", "\ufeff\ufeff" + CSV, "1:1: the character U+FEFF"),
+    _rows("a byte order mark in a cell", "\ufeff" + CSV + "\ufeffgoat,raw\n", "3:1: the character U+FEFF"),
+    _rows("a blank line", CSV + "\ngoat,raw\n", "3:1: a blank line; take it out"),
     _rows("a table in UTF-16", CSV.encode("utf-16"), "not UTF-8 text"),
     _rows("lines that end in CR alone", CSV.replace("\n", "\r"), "U+000D"),
     _rows(
