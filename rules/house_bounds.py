@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 from catalog.strict_yaml import Document, Fault
@@ -133,6 +134,12 @@ def _wrong_in(path: Path, each: Any) -> tuple[Path, str]:
     return path, ""
 
 
+#: What is left of a leather, by name: the lots of a piece are read for much else too.
+_OF_LEATHERS: Final = frozenset(
+    {"leather.free", "leather.left_after", "leather.short", "leather.lies", "leather.last_lot", "share.lies"}
+)
+
+
 def wrong_of(rule: Rule) -> Iterator[tuple[Path, str]]:
     """Give what a house asks of its rules beyond the trade's grammar, with the place of it in the rule."""
     yield from _told(rule)
@@ -159,6 +166,15 @@ def _unheard(rule: Rule) -> Iterator[tuple[Path, str]]:
             yield where, f"{rule.id}: {told}; {instead} will do here"
         if "sign_off" in severities and rule.subject == "offer":
             yield where, f"{rule.id}: a quote as a whole is signed off by nobody; {instead} will do here"
+        spent = sorted(_of_what_is_left() & names_in(replace(rule, clauses=(clause,))))
+        if spent and clause.stage != "check":
+            told = f"{spent[0]} is what is left, and at stage {clause.stage} the piece itself is set aside already"
+            yield where, f"{rule.id}: {told}; ask for it at stage check"
+
+
+def _of_what_is_left() -> frozenset[str]:
+    """Return the names of what is left of leathers and supplies, which a piece that is set aside has lessened."""
+    return _OF_LEATHERS.union(name for name, term in TERMS.items() if term.reads & {"stock", "backlog"})
 
 
 def quiet_names() -> frozenset[str]:

@@ -65,14 +65,16 @@ _LOTS: Final = ("lot", "lots")
 def signature_of(shop: Shop, answer: Mapping[str, Any], finding: Mapping[str, Any]) -> str:
     """Return what an agreement is about, as a hash: the rule as it is worded now, the place and the figures.
 
-    Lots are left out: an agreement says itself whether it is for one lot alone.
+    Lots are left out: an agreement says itself whether it is for one lot alone. So is what is measured at a stage after
+    the check, which grows with every day: the maker agreed to be past the limit, not to one day of it.
     """
+    at_stage = "item" in finding
     facts = [
         shop.book.describe(finding["rule"]),
         answer["spec"]["pattern"],
         finding["at"],
         {name: value for name, value in finding["subject"].items() if name not in _LOTS},
-        finding["measured"],
+        None if at_stage else finding["measured"],
         finding["limit"],
         {name: value for name, value in finding["params"].items() if name not in _LOTS},
     ]

@@ -6,11 +6,16 @@ Everything goes the way that a caller goes: a quote is made, agreed to and order
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from pathlib import Path
+from shutil import copytree
 from typing import Any
 
 import pytest
-from support.desk import WALLET, Desk
+from support.desk import WALLET, Desk, a_desk
 from support.jobs import CLIP, FOB, GOAT, STRAP, UPRIGHT, Workshop, lettered, lot, said
+
+from api.settings import DEMO_CATALOG
 
 
 def test_a_note_is_a_notice_at_a_check_and_asks_for_an_agreement_once_it_is_quoted(small: Desk) -> None:
@@ -133,7 +138,7 @@ def test_colors_are_guides_and_deposit_and_discount_are_named(workshop: Workshop
     assert "Garnet shell" in wallet["COL-04"]["message"]
     assert "227.50 EUR" in wallet["PRC-05"]["message"]
     assert "PRC-07" not in wallet
-    assert fob["PRC-07"]["message"].startswith("5 pieces: ")
+    assert fob["PRC-07"]["message"].startswith("You take 5 pieces; ")
     assert "PRC-07" not in said(desk.quote({**UPRIGHT, "quantity": 4}))
     assert "PRC-05" not in said(desk.quote(FOB)), "below the amount from which a deposit is asked"
 
@@ -250,3 +255,78 @@ def test_a_quote_of_a_time_when_specs_were_written_otherwise_stays_readable(smal
     left = small.get(f"/v1/quotes/{quote}")
     assert left.status_code == 200
     assert {finding["item"] for finding in left.json()["findings"]} == {None, 2}
+
+
+#: A rule of the house whose figure grows with every day, and one that asks a table.
+HOUSE = """\
+tables:
+  most_pieces:
+    says: most pieces without a word
+    unit: count
+    inputs: [piece.pattern]
+    rows:
+      - {piece.pattern: twofold, gives: 2}
+    otherwise: 9
+rules:
+  - id: H-STALE
+    each: lot
+    stage: quote
+    says: A lot is measured anew each day.
+    why: The owner wants it so.
+    tell: "The maker measures {leather} first."
+    source: the owner, 2026-03-02
+    limit: lot.measured_ago
+    max: 1 days
+    severity: sign_off
+    examples:
+      - fails: {lot.measured_ago: 2 days}
+      - passes: {lot.measured_ago: 1 days}
+  - id: H-MANY
+    each: piece
+    says: Many pieces are agreed upon.
+    why: The bench is small.
+    tell: "{measured} pieces are many; the maker confirms first."
+    source: the owner, 2026-03-02
+    limit: piece.quantity
+    max: table.most_pieces
+    severity: sign_off
+    examples:
+      - fails: {piece.quantity: 3, piece.pattern: twofold}
+      - passes: {piece.quantity: 2}
+"""
+
+
+def own_rules(folder: Path, text: str = HOUSE) -> None:
+    """Give a workshop these rules of its own and no others."""
+    for file in [*folder.glob("house-*"), *folder.glob("orders-*")]:
+        file.unlink()
+    (folder / "house-rules.yaml").write_text(text, encoding="utf-8")
+
+
+@pytest.fixture
+def strict(tmp_path: Path) -> Iterator[tuple[Desk, Path]]:
+    folder = tmp_path / "strict"
+    copytree(DEMO_CATALOG, folder)
+    own_rules(folder)
+    with a_desk(f"sqlite:///{tmp_path / 'strict.sqlite3'}", folder) as desk:
+        yield desk, folder
+
+
+def test_an_agreement_to_a_figure_that_grows_each_day_lasts_for_another_day(strict: tuple[Desk, Path]) -> None:
+    desk, _ = strict
+    quote = desk.quote(WALLET, hold="quote").json()
+    assert quote["state"] == "awaiting_sign_off"
+    desk.agree(quote["id"])
+    desk.wait(days=1)
+    assert desk.order(quote["id"]).status_code == 201
+
+
+def test_an_agreement_ends_with_the_table_that_it_was_asked_by(strict: tuple[Desk, Path]) -> None:
+    desk, folder = strict
+    quote = desk.quote({**WALLET, "quantity": 3}, hold="quote").json()
+    desk.agree(quote["id"])
+    own_rules(folder, HOUSE.replace("gives: 2", "gives: 1").replace("piece.quantity: 2", "piece.quantity: 1"))
+    draft = desk.post("/v1/edition-drafts", {"folder": True})
+    made = desk.post("/v1/editions", {"folder": True}, version=draft.headers["etag"])
+    assert made.status_code == 201, made.text
+    assert desk.order(quote["id"]).json()["type"] == "/problems/sign-off-missing"

@@ -281,7 +281,7 @@ def test_a_house_tells_customers_no_lot_no_stock_no_minutes_and_no_margin(
     [
         ("lot", "lot.counted_ago", "days", "quote"),
         ("lot", "lot.humidity", "percent", "cut"),
-        ("parcel", "parcel.weight", "kg", "pack"),
+        ("parcel", "parcel.weight", "g", "pack"),
         ("rack", "rack.free", "dm2", "catalog"),
     ],
 )
@@ -340,7 +340,7 @@ def test_the_figures_of_every_rule_that_customers_may_not_see_are_quiet_in_a_hou
     [
         ("piece", "piece.closed", "mm", "quote", "refuse", "nothing is refused at stage quote"),
         ("lot", "lot.counted_ago", "days", "cut", "refuse", "nothing is refused at stage cut"),
-        ("parcel", "parcel.weight", "kg", "pack", "refuse", "nothing is refused at stage pack"),
+        ("parcel", "parcel.weight", "g", "pack", "refuse", "nothing is refused at stage pack"),
         ("offer", "offer.age", "days", "quote", "refuse", "nothing is refused at stage quote"),
         ("offer", "offer.age", "days", "quote", "sign_off", "signed off by nobody; 'advise' or 'notice' will do"),
     ],
@@ -363,3 +363,15 @@ def test_a_house_says_nothing_at_a_stage_that_nobody_would_act_on(
         "H-LATER"
         in open_shop(with_house(oddlestone_files, later(subject, name, unit, stage, "advise")), book_files).book.rules
     )
+
+
+def test_what_is_left_is_asked_for_before_it_is_set_aside(
+    oddlestone_files: dict[str, str], book_files: dict[str, str]
+) -> None:
+    told = refused(oddlestone_files, book_files, later("leather", "leather.free", "dm2", "quote", "sign_off"))
+    assert told
+    assert all(
+        "leather.free is what is left, and at stage quote the piece itself is set aside" in line for line in told
+    )
+    at_check = with_house(oddlestone_files, later("leather", "leather.free", "dm2", "check", "sign_off"))
+    assert "H-LATER" in open_shop(at_check, book_files).book.rules
