@@ -83,7 +83,9 @@ def finding_in(answer: Any) -> Any:
 def test_the_rule_is_listed_and_read_by_its_id(owner: TestClient) -> None:
     listed = {rule["id"]: rule for rule in owner.get("/v1/rules").json()["items"]}
     assert listed[LONGEST]["family"] == "house"
-    assert listed[LONGEST]["formula"] == ["letters of the monogram is at most most letters on the leather, else refuse"]
+    assert listed[LONGEST]["formula"] == [
+        "letters of the monogram is at most what the table 'most letters on the leather' gives, else refuse"
+    ]
     read = owner.get(f"/v1/rules/{LONGEST.lower()}")
     assert (read.status_code, read.json()) == (200, {**listed[LONGEST], "orders": []})
 
