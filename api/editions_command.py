@@ -34,6 +34,8 @@ from rules.spec import Spec
 NOW: Final = ("-", "now")
 _BY: Final = "command line"
 _MOST_SAMPLE: Final = 1_000_000
+#: As over HTTP.
+_LONGEST_NOTE: Final = 500
 #: Nothing is in force that stands in the way, or a draft is not confirmed yet.
 NOT_DONE: Final = 1
 _SPECS: Final = TypeAdapter(dict[str, SpecIn])
@@ -67,7 +69,7 @@ def add_editions(commands: Any, typed: Callable[[Callable[[str], Any]], Any]) ->
     reloading.add_argument("folder", metavar="FOLDER", nargs="?", type=Path, help="the folder (that of the service)")
     reloading.add_argument("--yes", action="store_true", help="put them in force")
     reloading.add_argument("--token", help="put them in force if this is what was shown")
-    reloading.add_argument("--note", help="why")
+    reloading.add_argument("--note", type=typed(_note), help=f"why, in at most {_LONGEST_NOTE} signs")
     reloading.set_defaults(run=_reload)
 
 
@@ -75,6 +77,12 @@ def _sample(text: str) -> int:
     if text.isascii() and text.isdigit() and len(text) <= 7 and int(text) <= _MOST_SAMPLE:
         return int(text)
     raise ValueError(f"expected a whole number from 0 to {_MOST_SAMPLE}, found {text[:40]!r}")
+
+
+def _note(text: str) -> str:
+    if len(text) > _LONGEST_NOTE or not text.isprintable():
+        raise ValueError(f"expected one line of at most {_LONGEST_NOTE} signs")
+    return text
 
 
 def _compare(settings: Settings, options: argparse.Namespace) -> int:
