@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 
@@ -23,7 +24,7 @@ from rules.judge import Fired
 from rules.lots import find_best
 from rules.sample import sample_specs
 from rules.shop import Shop, open_shop
-from rules.spec import Monogram, Spec
+from rules.spec import Monogram, PartChoice, Spec
 from rules.themes import known_good
 
 _TEXTS = """
@@ -136,7 +137,15 @@ SEEDED = {
 
 
 def audit(shop: Shop, today: date, specs: int = 3_000) -> Audit:
-    return audited(shop, today, random.Random("audit"), specs=specs)
+    return audited(shop, today, random.Random("audit"), specs=specs, worked=list(seldom(shop)))
+
+
+def seldom(shop: Shop) -> Iterator[Spec]:
+    """Give what random specs of the demo seldom are: several pieces of a protected species that go abroad."""
+    for pattern in shop.catalog.patterns.values():
+        if pattern.code == "upright":
+            good = known_good(pattern)
+            yield replace(good, parts={**good.parts, "pockets": PartChoice("KA-BLK")}, ship_to="DE", quantity=3)
 
 
 @pytest.fixture(scope="module")
