@@ -19,7 +19,7 @@ from functools import cached_property
 from typing import Any
 
 from catalog.model import Threshold
-from catalog.strict_yaml import Document, Fault, Faults, read, suggest
+from catalog.strict_yaml import Document, Fault, Faults, did_you_mean, read
 from catalog.units import UNITS
 from rules.conditions import OF_THE_TRADE, Beside, Path
 from rules.examples import as_written, not_as_written, outcome_of_example
@@ -262,17 +262,13 @@ class _FileReader:
         before = len(self._faults)
         for name in raw:
             if name not in _FIELDS:
-                near = suggest(name, _FIELDS)
-                hint = f"; did you mean {near!r}?" if near else ""
-                self._fault((*path, name), f"unknown field {name!r}{hint}")
+                self._fault((*path, name), f"unknown field {name!r}{did_you_mean(name, _FIELDS)}")
         for name in _NEEDED:
             if not isinstance(raw.get(name), str):
                 self._fault(path, f"a rule needs {name!r} as text")
         subject = raw.get("each")
         if isinstance(subject, str) and subject not in SUBJECTS:
-            near = suggest(subject, SUBJECTS)
-            hint = f"; did you mean {near!r}?" if near else ""
-            self._fault((*path, "each"), f"unknown subject {subject!r}{hint}")
+            self._fault((*path, "each"), f"unknown subject {subject!r}{did_you_mean(subject, SUBJECTS)}")
         if raw.get("stage", "check") not in STAGES:
             self._fault((*path, "stage"), f"a stage is one of {', '.join(STAGES)}")
         self._id(raw.get("id"), path)

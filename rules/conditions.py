@@ -12,7 +12,7 @@ from math import prod
 from typing import Any
 
 from catalog.model import Threshold
-from catalog.strict_yaml import Document, Fault, suggest
+from catalog.strict_yaml import Document, Fault, did_you_mean, suggest
 from catalog.units import UNITS
 from rules.csv_rows import as_test
 from rules.ir import AllOf, Compare, Condition, Constant, In, Includes, Lookup, Name, Not, Plain, Value
@@ -84,9 +84,7 @@ class Conditions:
                 continue
             for name in each:
                 if name not in fields:
-                    near = suggest(str(name), fields)
-                    hint = f"; did you mean {near!r}?" if near else ""
-                    self.fault((*path, place, name), f"unknown field {name!r}{hint}")
+                    self.fault((*path, place, name), f"unknown field {name!r}{did_you_mean(str(name), fields)}")
             found.append(each)
         return found
 
@@ -124,9 +122,9 @@ class Conditions:
                 self.fault((*path, other), f"'rows_from' stands alone; {other!r} is not known beside it")
         if isinstance(raw["rows_from"], str) and raw["rows_from"] in files:
             return files[raw["rows_from"]]
-        near = suggest(str(raw["rows_from"]), files)
-        hint = f"; did you mean {near!r}?" if near else ""
-        self.fault((*path, "rows_from"), f"there is no file {str(raw['rows_from'])[:60]!r} beside the rules{hint}")
+        asked = str(raw["rows_from"])
+        hint = did_you_mean(asked, files)
+        self.fault((*path, "rows_from"), f"there is no file {asked[:60]!r} beside the rules{hint}")
         return None
 
     def csv_rows(self, more: tuple[str, ...]) -> list[tuple[Path, dict[str, Any]]]:
@@ -209,9 +207,7 @@ class Conditions:
         known = [*self._known, *(f"threshold.{name}" for name in thresholds)]
         if raw in known:
             return str(raw)
-        near = suggest(str(raw), known)
-        hint = f"; did you mean {near!r}?" if near else ""
-        self.fault(path, f"unknown name {_short(raw)} for {self._subject!r}{hint}")
+        self.fault(path, f"unknown name {_short(raw)} for {self._subject!r}{did_you_mean(str(raw), known)}")
         return None
 
     def term(self, raw: Any, path: Path) -> Plain | None:
@@ -235,8 +231,7 @@ class Conditions:
         """Return the table meant, where the rule's subject has all that it looks at."""
         table = self._beside.tables.get(raw.removeprefix("table."))
         if table is None:
-            near = suggest(raw, (f"table.{name}" for name in self._beside.tables))
-            hint = f"; did you mean {near!r}?" if near else ""
+            hint = did_you_mean(raw, (f"table.{name}" for name in self._beside.tables))
             self.fault(path, f"there is no table {raw[:60]!r}{hint}")
             return None
         for name in table.inputs:
@@ -325,9 +320,7 @@ class Conditions:
         if noun not in codes:
             self.fault(path, f"{name}: codes are a workshop's own; a rule of the trade names none")
         elif code not in codes[noun]:
-            near = suggest(str(code), codes[noun])
-            hint = f"; did you mean {near!r}?" if near else ""
-            self.fault(path, f"{name}: the catalog has no {noun} {_short(code)}{hint}")
+            self.fault(path, f"{name}: the catalog has no {noun} {_short(code)}{did_you_mean(str(code), codes[noun])}")
 
     def _wrong(self, name: str, raw: Any, path: Path) -> Value:
         self.fault(path, f"{_short(raw)} does not suit {name}, which is a {TERMS[name].type}")

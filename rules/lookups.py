@@ -23,7 +23,7 @@ from operator import xor
 from typing import Any, Final
 
 from catalog.model import Threshold
-from catalog.strict_yaml import Document, Fault, suggest
+from catalog.strict_yaml import Document, Fault, did_you_mean
 from catalog.units import UNITS
 from rules.conditions import MOST_ROWS, Beside, Conditions, Path
 from rules.ir import AllOf, Compare, Constant, In, Interval, Lookup, LookupRow, TableCell
@@ -106,9 +106,7 @@ class _TableReader:
             self._fault((), f"a table's name is in small letters, digits and '_', at most 40: not {name[:60]!r}")
         for field in raw:
             if field not in _FIELDS:
-                near = suggest(field, _FIELDS)
-                hint = f"; did you mean {near!r}?" if near else ""
-                self._fault((field,), f"unknown field {field[:60]!r}{hint}")
+                self._fault((field,), f"unknown field {field[:60]!r}{did_you_mean(field, _FIELDS)}")
         if not isinstance(raw.get("says"), str):
             self._fault((), "a table needs 'says' as text: what its figure is")
         if raw.get("unit") not in _UNITS:
@@ -127,8 +125,7 @@ class _TableReader:
         known = known_names(subject, ())
         for place, name in enumerate(raw):
             if name not in known:
-                near = suggest(str(name), known)
-                hint = f"; did you mean {near!r}?" if near else ""
+                hint = did_you_mean(str(name), known)
                 self._fault((*path, place), f"unknown name {str(name)[:60]!r} beside those of {subject!r}{hint}")
             elif name in raw[:place]:
                 self._fault((*path, place), f"{name} stands there twice")
@@ -173,9 +170,7 @@ class _TableReader:
         cells: dict[str, TableCell] = {}
         for name, test in asked.items():
             if name not in inputs:
-                near = suggest(name, inputs)
-                hint = f"; did you mean {near!r}?" if near else ""
-                parser.fault((*place, name), f"{name[:60]!r} is no input of the table{hint}")
+                parser.fault((*place, name), f"{name[:60]!r} is no input of the table{did_you_mean(name, inputs)}")
                 continue
             before = parser.noted
             condition = parser.condition({name: test}, place)
