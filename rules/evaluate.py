@@ -25,7 +25,7 @@ from rules.sorter import Sorter, Table
 from rules.spec import Spec
 from rules.stock import Warehouse
 from rules.subjects import Instance, Whole
-from rules.vocabulary import SUBJECTS, TERMS
+from rules.vocabulary import SUBJECTS, TERMS, limits_by_name
 
 OUTCOMES = ("buildable", "sign_off", "refused")
 #: Bits of one word of a row of a table.
@@ -73,7 +73,7 @@ class Judges:
 
     def __init__(self, book: Book, thresholds: Mapping[str, Threshold], today: date) -> None:
         self.today = today
-        self._limits = {f"threshold.{name}": threshold.value for name, threshold in thresholds.items()}
+        self._limits = limits_by_name(thresholds)
         self.tables: dict[str, Table] = {}
         self.rule_ids: list[str] = []
         self._bits: dict[tuple[str, Severity], Bits] = {}
@@ -97,13 +97,7 @@ class Judges:
 
     def reader(self, name: str, *, subject: str) -> Reader:
         """Return a function from an instance of a subject to a name's value."""
-        if name.startswith("threshold."):
-            value = self._limits[name]
-            return lambda _: value
-        measure = TERMS[name].measure
-        if name.startswith("piece.") and subject != "piece":
-            return lambda instance: measure(Whole(instance.case))
-        return measure
+        return reader_of(self._limits, name, subject=subject)
 
     def sorter(self, subject: str, rules: Table) -> Sorter:
         """Return rules over a subject, ready to be judged; the same rules, the same sorter."""
@@ -191,6 +185,17 @@ class Judges:
             for instance in SUBJECTS[subject].instances(case):
                 for rule, judge in rules:
                     yield rule, instance, judge(instance)
+
+
+def reader_of(limits: Mapping[str, Value], name: str, *, subject: str) -> Reader:
+    """Return a function from an instance of a subject to a name's value; ``limits``: see :func:`limits_by_name`."""
+    if name.startswith("threshold."):
+        value = limits[name]
+        return lambda _: value
+    measure = TERMS[name].measure
+    if name.startswith("piece.") and subject != "piece":
+        return lambda instance: measure(Whole(instance.case))
+    return measure
 
 
 def fired_in(fired: Sequence[tuple[str, Severity]], word: Bits) -> set[tuple[str, Severity]]:

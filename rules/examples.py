@@ -8,6 +8,7 @@ from typing import Any
 from catalog.model import Threshold
 from rules.ir import Rule, Value
 from rules.judge import Fired, Passed, judge_of
+from rules.vocabulary import limits_by_name
 
 
 def outcome_of_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> str:
@@ -23,7 +24,7 @@ def severity_of_example(rule: Rule, place: int, thresholds: Mapping[str, Thresho
 
 
 def _judge_example(rule: Rule, place: int, thresholds: Mapping[str, Threshold]) -> Any:
-    facts: dict[str, Value] = {f"threshold.{name}": limit.value for name, limit in thresholds.items()}
+    facts: dict[str, Value] = {**limits_by_name(thresholds)}
     facts.update(rule.examples[0].facts)  # each later example says only what differs
     facts.update(rule.examples[place].facts)
     at_stage = rule.at_stage(rule.examples[place].stage or rule.stages[0])

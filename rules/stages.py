@@ -18,17 +18,16 @@ from catalog.model import Lot, Threshold
 from rules.book import Book
 from rules.case import Case
 from rules.defaults import fill_gaps
-from rules.evaluate import in_force
+from rules.evaluate import in_force, reader_of
 from rules.findings import said_of
 from rules.ir import SEVERITIES, Rule, Stage, names_in
 from rules.job import Data, Item, Job, Priced, SeenOn
-from rules.judge import Fired, Judge, Reader, judge_of
+from rules.judge import Fired, Judge, judge_of
 from rules.pricing import priced
 from rules.shop import Shop
 from rules.sorter import Found
 from rules.spec import Spec
-from rules.subjects import Whole
-from rules.vocabulary import SUBJECTS, TERMS
+from rules.vocabulary import SUBJECTS, limits_by_name
 
 _PLACE: Final = {severity: place for place, severity in enumerate(SEVERITIES)}
 _NEVER: Final = SeenOn()
@@ -64,22 +63,13 @@ class StageRules:
 
     def __init__(self, book: Book, thresholds: Mapping[str, Threshold], stage: Stage, today: date | None) -> None:
         self.stage = stage
-        self._limits = {f"threshold.{name}": threshold.value for name, threshold in thresholds.items()}
+        limits = limits_by_name(thresholds)
         self._by_subject: dict[str, list[tuple[Rule, Judge]]] = {}
         for whole in book.rules.values():
             rule = whole.at_stage(stage)
             if rule is not None and (today is None or in_force(rule, today)):
-                judge = judge_of(rule, partial(self._reader, subject=rule.subject))
+                judge = judge_of(rule, partial(reader_of, limits, subject=rule.subject))
                 self._by_subject.setdefault(rule.subject, []).append((rule, judge))
-
-    def _reader(self, name: str, *, subject: str) -> Reader:
-        if name.startswith("threshold."):
-            value = self._limits[name]
-            return lambda _: value
-        measure = TERMS[name].measure
-        if name.startswith("piece.") and subject != "piece":
-            return lambda instance: measure(Whole(instance.case))
-        return measure
 
     def of_job(self, job: Job) -> list[StageFinding]:
         """Return what the rules say of a quote or an order, the worst first."""

@@ -25,7 +25,7 @@ from rules.judge import Reader, Truth, condition_of
 from rules.nouns import codes_of
 from rules.piece import OUTSIDE, Piece
 from rules.stock import Warehouse
-from rules.vocabulary import BY_PART, TERMS, Group, known_names
+from rules.vocabulary import BY_PART, TERMS, Group, known_names, limits_by_name
 from rules.words import condition_in_words, placeholders_in
 
 #: What a price never depends on: what a piece is cut from, or an order that it repeats was; what is left of it, the
@@ -243,7 +243,7 @@ class _Compiler:
         beside = Beside(codes_of(catalog))
         self._parser = Conditions(self._document, "piece", catalog.thresholds, self.faults, beside)
         self._warehouse = Warehouse(int(catalog.thresholds["nest_gap_mm"].value))
-        self._limits = {f"threshold.{name}": threshold.value for name, threshold in catalog.thresholds.items()}
+        self._limits = limits_by_name(catalog.thresholds)
 
     def surcharge(self, row: PriceRow, path: Path) -> Surcharge:
         """Return a row ready to be asked; what has a fault comes out as never charged."""

@@ -16,6 +16,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from typing import Any, Literal, TypeVar
 
+from catalog.model import Number, Threshold
 from rules.ir import Stage, Value
 
 Type = Literal["number", "truth", "word", "words"]
@@ -248,3 +249,8 @@ def known_names(subject_name: str, thresholds: Iterable[str]) -> list[str]:
     of_piece = (subject_name, "piece") if SUBJECTS[subject_name].has_case else (subject_name,)
     own = (name for name in TERMS if name.partition(".")[0] in of_piece)
     return sorted([*own, *(f"threshold.{name}" for name in thresholds)])
+
+
+def limits_by_name(thresholds: Mapping[str, Threshold]) -> dict[str, Number]:
+    """Return the values of the ``threshold.*`` names, in base units."""
+    return {f"threshold.{name}": threshold.value for name, threshold in thresholds.items()}

@@ -12,6 +12,7 @@ from rules.ir import AllOf, Compare, Condition, Constant, In, Includes, Name, No
 from rules.shop import Shop
 from rules.spec import Spec
 from rules.tariff import Surcharge
+from rules.vocabulary import limits_by_name
 
 _ABOVE: Final = ("min", "above")
 
@@ -44,7 +45,7 @@ def _overlap(one: Surcharge, other: Surcharge, thresholds: Mapping[str, Threshol
     empty = [not each.condition.conditions for each in (one, other)]
     if any(empty):
         return all(empty)
-    limits = {f"threshold.{name}": threshold.value for name, threshold in thresholds.items()}
+    limits = limits_by_name(thresholds)
     return implies(one.condition, other.condition, limits) or implies(other.condition, one.condition, limits)
 
 
