@@ -27,19 +27,11 @@ from rules.worked import Outcome, WorkedOrder, outcome_of, reckoned
 STEPS: Final[Mapping[str, Decimal]] = {
     "mm": Decimal("0.05"),
     "ratio": Decimal("0.01"),
-    "N": Decimal(1),
-    "count": Decimal(1),
-    "ml": Decimal(1),
     "m": Decimal("0.1"),
     "dm2": Decimal("0.1"),
     "de00": Decimal("0.5"),
     "lightness": Decimal("0.5"),
-    "min": Decimal(1),
-    "percent": Decimal(1),
-    "kg": Decimal(1),
-    "weeks": Decimal(1),
 }
-_ONE: Final = Decimal(1)
 Direction = Literal["up", "down"]
 DIRECTIONS: Final[tuple[Direction, ...]] = ("up", "down")
 # What a limit may read to be a figure of the catalog rather than of the spec.
@@ -72,6 +64,11 @@ class Pinning:
         return len(self.caught) + len(self.unpinned)
 
 
+def step_in(unit: str) -> Decimal:
+    """Return one step of a unit, in that unit."""
+    return STEPS.get(unit, Decimal(1))
+
+
 def moves_of(catalog: Catalog, orders: Sequence[WorkedOrder]) -> list[Move]:
     """Return every move to try: of every threshold, and of every other figure that an order holds, in that order."""
     held = dict.fromkeys(path for order in orders for path in order.holds)
@@ -87,7 +84,7 @@ def _moves(figure: Figure) -> Iterator[Move]:
             if 0 <= at < len(GRADES):
                 yield Move(figure.path, "", direction, Decimal(1), GRADES[at])  # type: ignore[arg-type]
         return
-    step, per = STEPS.get(figure.unit, _ONE), UNITS[figure.unit].per
+    step, per = step_in(figure.unit), UNITS[figure.unit].per
     now = Decimal(figure.value.numerator) / Decimal(figure.value.denominator * per)
     for way, to in (("up", now + step), ("down", now - step)):
         if to >= 0:

@@ -13,14 +13,9 @@ from rules.audit.report import Report
 from rules.book import Book
 from rules.examples import outcome_of_example, severity_of_example
 from rules.ir import AllOf, AllowOnly, Constant, Forbid, Limit, Rule, names_in
+from rules.pins import step_in
 
 _THRESHOLD: Final = "threshold."
-#: One step by unit, in that unit: what a hand slips by, or a scale shows (common practice, no source).
-STEPS: Final[Mapping[str, Fraction]] = {
-    "mm": Fraction(1, 20), "ratio": Fraction(1, 100), "m": Fraction(1, 10), "dm2": Fraction(1, 10),
-    "de00": Fraction(1, 2), "lightness": Fraction(1, 2),
-}  # fmt: skip
-_WHOLE: Final = Fraction(1)
 
 
 def duplicates(book: Book) -> Iterator[Report]:
@@ -140,7 +135,7 @@ def _unpinned(rule: Rule, name: str, way: str, was: Number, now: Number, unit: s
 
 
 def _moves(value: Number, unit: str) -> Iterator[tuple[str, Number]]:
-    step = STEPS.get(unit, _WHOLE) * UNITS[unit].per
+    step = Fraction(step_in(unit)) * UNITS[unit].per
     for way, moved in (("up", Fraction(value) + step), ("down", Fraction(value) - step)):
         yield way, moved.numerator if moved.denominator == 1 else moved
 
