@@ -17,9 +17,9 @@ from rules.audit.report import KINDS
 from rules.audit.run import SPECS, Audit, audited
 from rules.audit.search import Tell
 from rules.book import Book
-from rules.shop import Shop, shop_of
+from rules.shop import Shop
 from rules.stages import lint as data_lint
-from rules.stock import Warehouse
+from rules.worked import reckoned
 
 #: What the rules of stage catalog say of the data itself.
 Lint = Callable[[Shop, date], Sequence[Mapping[str, Any]]]
@@ -29,15 +29,10 @@ _CHANCE: Final = "the audit of the book"
 def audit_of(catalog: Catalog, book: Book, today: date, tell: Tell = lambda _: None, specs: int = SPECS) -> Audit:
     """Return the audit of a catalog, its stock as the files say, and a rule book on a day; always the same."""
     draw = random.Random(_CHANCE)  # noqa: S311  # a search that comes out the same each time
-    shop, orders = _by_files(catalog, book), worked_orders(catalog, book)
+    shop, orders = reckoned(catalog, book), worked_orders(catalog, book)
     further = [*stale_orders(shop, orders, today), *unheld_limits(shop, orders)]
     worked = [order.spec for order in orders if not order.supposes]
     return audited(shop, today, draw, specs=specs, worked=worked, further=further, tell=tell)
-
-
-def _by_files(catalog: Catalog, book: Book) -> Shop:
-    """Return a shop of its own: what is worked out for an audit is not kept for checks."""
-    return shop_of(catalog, book, Warehouse(int(catalog.thresholds["nest_gap_mm"].value)))
 
 
 def told(catalog: Catalog, book: Book, today: date, found: Audit, lint: Lint = data_lint) -> dict[str, Any]:
@@ -57,7 +52,7 @@ def told(catalog: Catalog, book: Book, today: date, found: Audit, lint: Lint = d
             for kind, says in KINDS.items()
         ],
         "reports": [report.as_json() for report in found.reports],
-        "catalog": [dict(each) for each in lint(_by_files(catalog, book), today)],
+        "catalog": [dict(each) for each in lint(reckoned(catalog, book), today)],
     }
 
 

@@ -16,7 +16,7 @@ from rules.evaluate import Judges
 from rules.house import house_of
 from rules.piece import Indexes, Piece
 from rules.spec import Spec
-from rules.stock import HurriedWarehouse, Warehouse
+from rules.stock import HurriedWarehouse, Warehouse, warehouse_of
 from rules.tariff import Tariff
 
 Read = TypeVar("Read")
@@ -61,7 +61,7 @@ class Shop:
 
     def apart(self) -> Shop:
         """Return the same shop with nothing worked out yet, for whoever judges much that nobody will ask again."""
-        fresh = shop_of(self.catalog, self.book, Warehouse(self.warehouse.gap_um))
+        fresh = shop_of(self.catalog, self.book)
         return replace(
             fresh,
             stock_revision=self.stock_revision,
@@ -103,7 +103,7 @@ def open_shop(catalog: Catalog, book_files: Mapping[str, str]) -> Shop:
     _sound(lambda: accepted_in(catalog.house), faults)
     if book is None or faults:
         raise Faults(tuple(faults))
-    return shop_of(catalog, book, Warehouse(int(catalog.thresholds["nest_gap_mm"].value)))
+    return shop_of(catalog, book)
 
 
 def _sound(read: Callable[[], Read], faults: list[Fault]) -> Read | None:
@@ -115,6 +115,7 @@ def _sound(read: Callable[[], Read], faults: list[Fault]) -> Read | None:
         return None
 
 
-def shop_of(catalog: Catalog, book: Book, warehouse: Warehouse) -> Shop:
+def shop_of(catalog: Catalog, book: Book) -> Shop:
     """Return a shop over a catalog, a rule book that was read, and lots as they stand."""
+    warehouse = warehouse_of(catalog)
     return Shop(catalog, book, Indexes(catalog, Tariff(catalog)), warehouse, HurriedWarehouse(warehouse))

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from typing import Any
 
-from catalog.model import HeldPanel, Kind, Lot
+from catalog.model import Catalog, HeldPanel, Kind, Lot
 from rules.layout import EXACT_UP_TO, Layout, Piece, Rect, lay_out
 from rules.memo import Memo
 
@@ -80,6 +80,11 @@ class Warehouse:
         if net * share.denominator > lot.usable_um2 * share.numerator:
             return False
         return self.layout(pieces, lot).found
+
+
+def warehouse_of(catalog: Catalog) -> Warehouse:
+    """Return an empty warehouse with the gap that a catalog leaves between panels."""
+    return Warehouse(int(catalog.thresholds["nest_gap_mm"].value))
 
 
 class HurriedWarehouse(Warehouse):

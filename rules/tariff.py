@@ -24,7 +24,7 @@ from rules.ir import AllOf, names_of
 from rules.judge import Reader, Truth, condition_of
 from rules.nouns import codes_of
 from rules.piece import OUTSIDE, Piece
-from rules.stock import Warehouse
+from rules.stock import Warehouse, warehouse_of
 from rules.vocabulary import BY_PART, TERMS, Group, known_names, limits_by_name
 from rules.words import condition_in_words, placeholders_in
 
@@ -242,7 +242,7 @@ class _Compiler:
         self._thresholds = catalog.thresholds
         beside = Beside(codes_of(catalog))
         self._parser = Conditions(self._document, "piece", catalog.thresholds, self.faults, beside)
-        self._warehouse = Warehouse(int(catalog.thresholds["nest_gap_mm"].value))
+        self._warehouse = warehouse_of(catalog)
         self._limits = limits_by_name(catalog.thresholds)
 
     def surcharge(self, row: PriceRow, path: Path) -> Surcharge:

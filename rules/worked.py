@@ -19,7 +19,6 @@ from rules.ir import SEVERITIES, Severity
 from rules.judge import Fired
 from rules.shop import Shop, shop_of
 from rules.spec import Spec
-from rules.stock import Warehouse
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,4 +76,4 @@ def as_written(order: WorkedOrder, now: Outcome) -> bool:
 def reckoned(catalog: Catalog, book: Book) -> Shop:
     """Return a shop with a catalog's own figures and the rules of a book; nothing worked out is shared with another."""
     book = replace(book, thresholds=catalog.thresholds)
-    return shop_of(catalog, book, Warehouse(int(catalog.thresholds["nest_gap_mm"].value)))
+    return shop_of(catalog, book)

@@ -17,7 +17,7 @@ from api.store.tables import ENTRIES, LOTS, ORDERS, QUOTES, SUPPLIES
 from catalog.model import Catalog
 from rules.needs import SUPPLY_FIELDS, short_lots, short_supplies
 from rules.shop import Shop
-from rules.stock import Warehouse
+from rules.stock import warehouse_of
 
 UNDER_WAY: Final = ("open", "cut")
 #: Nouns that a kept spec names, by the catalog's field.
@@ -176,7 +176,7 @@ def _holds_that_do_not_lie(connection: Connection, new: Catalog) -> Iterator[Obs
             if wanted & {code for each in hold.needs for code in (*each.lots, *each.supplies)}
         )
 
-    warehouse = Warehouse(int(new.thresholds["nest_gap_mm"].value))
+    warehouse = warehouse_of(new)
     there = [each for each in needs if all(_has_leather(base, lot) for lot in each.lots)]
     for code in short_lots(base, there, warehouse):
         says = "what is set aside in it would no longer lie in it; cut it, move it by pin, or keep gaps and yields"

@@ -20,7 +20,6 @@ from rules.check import check, judge
 from rules.layout import Piece, Rect, lay_out
 from rules.shop import Shop, shop_of
 from rules.spec import Spec
-from rules.stock import Warehouse
 
 ROUNDS = 5
 
@@ -100,7 +99,7 @@ def _with(rules: int, seed: int, specs: Sequence[Spec], warm_up: int) -> float:
     shop = demo()
     chosen = set(random.Random(seed).sample(_of_a_check(shop), rules))
     book = replace(shop.book, rules={code: rule for code, rule in shop.book.rules.items() if code in chosen})
-    part = shop_of(shop.catalog, book, Warehouse(shop.warehouse.gap_um))
+    part = shop_of(shop.catalog, book)
     for spec in specs[:warm_up]:
         check(part, spec, today=TODAY)
     gc.collect()
@@ -115,4 +114,4 @@ def passing(count: int) -> list[Spec]:
 def demo_anew() -> Shop:
     """Return the demo workshop with nothing kept of any check."""
     shop = demo()
-    return shop_of(shop.catalog, shop.book, Warehouse(shop.warehouse.gap_um))
+    return shop_of(shop.catalog, shop.book)

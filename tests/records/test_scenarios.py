@@ -156,7 +156,6 @@ def raise_prices(desk: Desk, percent: int) -> None:
 
     from api.house import House
     from rules.shop import shop_of
-    from rules.stock import Warehouse
 
     house = desk.house
     prices = house.catalog.price_list
@@ -164,7 +163,7 @@ def raise_prices(desk: Desk, percent: int) -> None:
         code: {band: minor * percent // 100 for band, minor in row.items()} for code, row in prices.base_minor.items()
     }
     catalog = replace(house.catalog, price_list=replace(prices, base_minor=base))
-    shop = shop_of(catalog, house.shop.book, Warehouse(house.shelves.gap_um))
+    shop = shop_of(catalog, house.shop.book)
     Desk.__init__(desk, House(shop, house.clock, house.store), desk.tokens)
 
 

@@ -19,7 +19,6 @@ from rules.layout import EXACT_UP_TO
 from rules.sample import sample_spec
 from rules.shop import Shop, shop_of
 from rules.spec import PartChoice, Spec
-from rules.stock import Warehouse
 from rules.themes import known_good, pick
 
 SEEDS = range(8)
@@ -30,7 +29,7 @@ FOLDS = ("FLD-01", "FLD-02", "FLD-03")
 
 def over(shop: Shop, catalog: Catalog) -> Shop:
     """The same rules over other facts."""
-    return shop_of(catalog, shop.book, Warehouse(shop.warehouse.gap_um))
+    return shop_of(catalog, shop.book)
 
 
 def place(shop: Shop, spec: Spec, today: date) -> int:

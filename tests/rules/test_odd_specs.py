@@ -15,12 +15,11 @@ from rules.memo import Memo
 from rules.promise import working_day_from
 from rules.shop import Shop, shop_of
 from rules.spec import Monogram, PartChoice, Purpose, Spec
-from rules.stock import Warehouse
 from rules.themes import known_good
 
 
 def over(shop: Shop, catalog: Catalog) -> Shop:
-    return shop_of(catalog, shop.book, Warehouse(shop.warehouse.gap_um))
+    return shop_of(catalog, shop.book)
 
 
 def rules_of(answer: dict) -> set[str]:
