@@ -29,7 +29,7 @@ def rule_read(shop: Shop, rule: Rule) -> dict[str, Any]:
 
 
 def _law_rows(catalog: Catalog, rule: Rule) -> list[dict[str, Any]]:
-    return [_law_row(row) for row in catalog.law_rows.values() if row.rule == rule.id]
+    return [_law_row(row) for row in catalog.law_of(rule.id)]
 
 
 def _law_row(row: LawRow) -> dict[str, Any]:

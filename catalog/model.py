@@ -288,10 +288,21 @@ class Catalog:
         """Return the lots of a leather in catalog order."""
         return self._by_leather.get(leather, ())
 
+    def law_of(self, rule: str) -> tuple[LawRow, ...]:
+        """Return the rows of the law file under a rule's id, in catalog order."""
+        return self._by_rule.get(rule, ())
+
     def shelf(self, leather: str) -> str:
         """Return a name for all lots of a leather as they stand; "" where it has none."""
         lots = self._by_leather.get(leather)
         return lots[0].key if lots else ""
+
+    @cached_property
+    def _by_rule(self) -> Mapping[str, tuple[LawRow, ...]]:
+        found: dict[str, tuple[LawRow, ...]] = {}
+        for row in self.law_rows.values():
+            found[row.rule] = (*found.get(row.rule, ()), row)
+        return found
 
     @cached_property
     def _by_leather(self) -> Mapping[str, tuple[Lot, ...]]:

@@ -235,7 +235,7 @@ def _rated_for(case: Case) -> dict[str, Any] | None:
 
 
 def _withdrawal(piece: Piece) -> dict[str, Any] | None:
-    row = next((row for row in piece.catalog.law_rows.values() if row.rule == "LAW-08" and covers(row, piece)), None)
+    row = next((row for row in piece.catalog.law_of("LAW-08") if covers(row, piece)), None)
     if row is None:
         return None
     ground = "personalized" if is_personalized(piece) else "options_only"

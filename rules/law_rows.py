@@ -46,7 +46,7 @@ def rows_behind(rule: str, instance: Instance) -> list[LawRow]:
     if case is None:
         return []
     piece = case.piece
-    own = [row for row in piece.catalog.law_rows.values() if row.rule == rule and _concerns(row, instance)]
+    own = [row for row in piece.catalog.law_of(rule) if _concerns(row, instance)]
     found = [row for row in own if covers(row, piece)] or [row for row in own if of_region(row, piece)]
     return sorted(found, key=lambda row: (row.review_by, row.code))
 

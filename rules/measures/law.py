@@ -68,8 +68,9 @@ def each_species(case: Case) -> Iterator[SpeciesUse]:
 
 
 def _rows_of(use: SpeciesUse, rule: str | None = None) -> list[LawRow]:
-    rows = use.piece.catalog.law_rows.values()
-    return [row for row in rows if row.species == use.species and rule in (None, row.rule)]
+    catalog = use.piece.catalog
+    rows = catalog.law_rows.values() if rule is None else catalog.law_of(rule)
+    return [row for row in rows if row.species == use.species]
 
 
 @word("species.name", "species", reads=["species"], noun="species")
@@ -107,8 +108,8 @@ def disclosed(use: SpeciesUse) -> bool:
 @truth("part.reported_tannage", "a report on the tannage is needed on skin", reads=["law", "leather", "ship_to"])
 def reported_tannage(part: PartScope) -> bool:
     """Whether a row on tannage covers the part's leather."""
-    rows = part.piece.catalog.law_rows.values()
-    return any(row.rule == "LAW-03" and part.kind.tannage in row.tannages and covers(row, part.piece) for row in rows)
+    rows = part.piece.catalog.law_of("LAW-03")
+    return any(part.kind.tannage in row.tannages and covers(row, part.piece) for row in rows)
 
 
 @word("part.tannage", "tannage", reads=["leather"], levels=TANNAGES)
