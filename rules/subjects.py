@@ -55,16 +55,8 @@ def pointers(parts: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(f"/parts/{part}" for part in parts)
 
 
-@dataclass(frozen=True)
-class Scope:
-    """An instance with plain defaults; the others build on it."""
-
-    case: Case
-
-    @property
-    def piece(self) -> Piece:
-        """The piece of the case."""
-        return self.case.piece
+class Plain:
+    """What rules are judged over, with plain defaults: no parts, nothing to say."""
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -90,6 +82,18 @@ class Scope:
     def words(self) -> dict[str, str]:
         """Return the words a sentence may use."""
         return {}
+
+
+@dataclass(frozen=True)
+class Scope(Plain):
+    """An instance in a case; the others build on it."""
+
+    case: Case
+
+    @property
+    def piece(self) -> Piece:
+        """The piece of the case."""
+        return self.case.piece
 
 
 @dataclass(frozen=True)

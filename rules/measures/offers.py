@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from rules.job import Item, Job
-from rules.subjects import Scope
+from rules.subjects import Plain, Scope
 from rules.vocabulary import number, stage_subject, truth, word
 
 #: Shown for a space, so that nobody overlooks one.
@@ -15,16 +15,11 @@ MIDDLE_DOT = "\u00b7"
 
 
 @dataclass(frozen=True)
-class Offer:
+class Offer(Plain):
     """A quote as a whole. It has no case: what it is about are its items."""
 
     job: Job
     case: ClassVar[None] = None
-
-    @property
-    def parts(self) -> tuple[str, ...]:
-        """No part: it is about all items."""
-        return ()
 
     @property
     def at(self) -> tuple[str, ...]:

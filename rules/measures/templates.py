@@ -10,6 +10,7 @@ from catalog.model import Catalog, Hardware, Leather, Number, Pattern, Pocket, S
 from catalog.model import Layer as SeamLayer
 from rules.ir import Stage
 from rules.job import Data, Priced
+from rules.subjects import Plain
 from rules.vocabulary import number, stage_subject, truth
 
 _STAGE: tuple[Stage, ...] = ("catalog",)
@@ -21,26 +22,11 @@ _UNSTATED = frozenset({"unstated", "unknown", "mixed"})
 
 
 @dataclass(frozen=True)
-class Datum:
-    """Something of the catalog, with plain defaults. It has no case."""
+class Datum(Plain):
+    """Something of the catalog. It has no case."""
 
     catalog: Catalog
     case: ClassVar[None] = None
-
-    @property
-    def parts(self) -> tuple[str, ...]:
-        """No part of a spec."""
-        return ()
-
-    @property
-    def at(self) -> tuple[str, ...]:
-        """Where it stands in the catalog."""
-        return ("",)
-
-    @property
-    def subject(self) -> dict[str, Any]:
-        """What it is."""
-        return {}
 
     @property
     def params(self) -> dict[str, Any]:
@@ -55,6 +41,28 @@ class Datum:
     def threshold(self, name: str) -> Number:
         """Return a limit of the workshop in base units."""
         return self.catalog.thresholds[name].value
+
+
+@dataclass(frozen=True)
+class OfLeather(Datum):
+    """Something of a leather."""
+
+    leather: Leather
+
+    @property
+    def at(self) -> tuple[str, ...]:
+        """The leather."""
+        return (f"/leathers/{self.leather.code}",)
+
+    @property
+    def subject(self) -> dict[str, Any]:
+        """The leather."""
+        return {"leather": self.leather.code}
+
+    @property
+    def words(self) -> dict[str, str]:
+        """The leather's name."""
+        return {"leather": self.leather.name}
 
 
 @dataclass(frozen=True)
@@ -156,25 +164,13 @@ def least_width(use: CardPocket) -> Number | None:
 
 
 @dataclass(frozen=True)
-class Naming(Datum):
+class Naming(OfLeather):
     """What a leather is called when it is offered."""
-
-    leather: Leather
-
-    @property
-    def at(self) -> tuple[str, ...]:
-        """The leather."""
-        return (f"/leathers/{self.leather.code}",)
-
-    @property
-    def subject(self) -> dict[str, Any]:
-        """The leather."""
-        return {"leather": self.leather.code}
 
     @property
     def words(self) -> dict[str, str]:
         """The leather's name, and the words in it that promise too much."""
-        return {"leather": self.leather.name, "promised": ", ".join(self.promised)}
+        return super().words | {"promised": ", ".join(self.promised)}
 
     @property
     def promised(self) -> list[str]:
@@ -297,25 +293,8 @@ def total(use: ShownPrice) -> int:
 
 
 @dataclass(frozen=True)
-class Rack(Datum):
+class Rack(OfLeather):
     """What is on the rack of a leather."""
-
-    leather: Leather
-
-    @property
-    def at(self) -> tuple[str, ...]:
-        """The leather."""
-        return (f"/leathers/{self.leather.code}",)
-
-    @property
-    def subject(self) -> dict[str, Any]:
-        """The leather."""
-        return {"leather": self.leather.code}
-
-    @property
-    def words(self) -> dict[str, str]:
-        """The leather's name."""
-        return {"leather": self.leather.name}
 
 
 @stage_subject("rack", "what is on the rack of each leather", ("leather",), stages=_STAGE, has_case=False)
