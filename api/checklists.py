@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping
 from html import escape
 from typing import Any, Final
 
+from api import pages
+
 MEDIA_TYPE: Final = "text/html"
 _TITLE: Final = {"cut": "Before the knife", "pack": "Before the parcel"}
 _SEVERITY: Final = {"refuse": "stop", "sign_off": "agree", "advise": "mind", "notice": "note"}
@@ -32,12 +34,8 @@ def page(checklist: Mapping[str, Any]) -> str:
     """Return a checklist as HTML; nothing in it is markup but what is written here."""
     title = f"{_TITLE[checklist['stage']]}: {checklist['order']}"
     rows = "\n".join(_rows(checklist["lines"])) or "<tr><td>Nothing to look at.</td></tr>"
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        f"<title>{escape(title)}</title><style>{STYLE}</style></head>\n"
-        f"<body><h1>{escape(title)}</h1><p>{escape(checklist['as_of'])}, {escape(checklist['state'])}</p>\n"
-        f"<table>\n{rows}\n</table>\n</body></html>\n"
-    )
+    stands = f"<p>{escape(checklist['as_of'])}, {escape(checklist['state'])}</p>"
+    return pages.page(title, STYLE, f"<h1>{escape(title)}</h1>{stands}\n<table>\n{rows}\n</table>")
 
 
 def _rows(lines: Iterable[Mapping[str, Any]]) -> Iterable[str]:

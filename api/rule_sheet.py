@@ -82,12 +82,7 @@ def sheet(shop: Shop, who: Caller, family: str | None = None, paper: Paper = "A4
         if sees_rule(rule.id, who) and wanted in (None, rule.family):
             families.setdefault(rule.family, []).append(rule)
     body = "\n".join(line for name, rules in families.items() for line in _family(shop, name, rules))
-    name = escape(shop.catalog.workshop.name)
-    return (
-        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>Rules of {name}</title>\n<style>{_style(paper)}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
-    )
+    return pages.page(f"Rules of {shop.catalog.workshop.name}", _style(paper), body)
 
 
 def _style(paper: Paper) -> str:
