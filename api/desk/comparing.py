@@ -27,7 +27,7 @@ from api.house import House
 from api.store.engine import revisions_on
 from api.store.shelf import Shelf
 from api.store.stock import live_holds, needs_in, on_the_shelf, with_unknown_lots
-from api.store.tables import CHECK_LOG, ORDERS, QUOTES
+from api.store.tables import CHECK_LOG, ORDERS, QUOTES, UNDER_WAY
 from catalog.model import Catalog
 from rules.comparison import Asked
 from rules.needs import Needs
@@ -39,8 +39,6 @@ from rules.themes import known_good
 #: Different specs of the log that are compared, and checks that are looked through for them; the newest first.
 MOST_CHECKS: Final = 2_000
 _MOST_LOOKED_AT: Final = 50_000
-#: States of an order that is not over.
-UNDER_WAY: Final = ("open", "cut")
 _SEED: Final = "comparison"
 
 _NO_LETTERS: Final = "the letters of the monogram are not kept"

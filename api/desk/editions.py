@@ -13,13 +13,12 @@ from api.desk.signing import LIVE
 from api.store.editions import add_edition, edition_row, files_of
 from api.store.engine import Write
 from api.store.stock import add_unknown_lots, add_unknown_supplies, live_holds, on_the_shelf, with_unknown_lots
-from api.store.tables import ENTRIES, LOTS, ORDERS, QUOTES, SUPPLIES
+from api.store.tables import ENTRIES, LOTS, ORDERS, QUOTES, SUPPLIES, UNDER_WAY
 from catalog.model import Catalog
 from rules.needs import SUPPLY_FIELDS, short_lots, short_supplies
 from rules.shop import Shop
 from rules.stock import warehouse_of
 
-UNDER_WAY: Final = ("open", "cut")
 #: Nouns that a kept spec names, by the catalog's field.
 _NOUNS: Final = {
     "pattern": "patterns", "leather": "leathers", "thread": "threads", "edge": "edges", "hardware": "hardware",

@@ -10,7 +10,7 @@ from pydantic_core import from_json, to_json
 from sqlalchemy import Connection, Row, func, insert, select, update
 
 from api.store.engine import Write
-from api.store.tables import ENTRIES, HOLDS, LOTS, ORDERS, STANDING, SUPPLIES
+from api.store.tables import ENTRIES, HOLDS, LOTS, ORDERS, STANDING, SUPPLIES, UNDER_WAY
 from catalog.goods import NO_CARE
 from catalog.model import Catalog, FreeRectangle, Lot, Span, Typeface
 from rules.needs import SUPPLY_FIELDS, Needs, less, needs_from, with_retired
@@ -52,7 +52,7 @@ def on_the_shelf(connection: Connection, catalog: Catalog) -> Catalog:
     cases = supplies.get("sorts", {})
     faces = {code: _cased(face, cases.get(code)) for code, face in catalog.typefaces.items()}
     minutes = connection.execute(
-        select(func.coalesce(func.sum(ORDERS.c.minutes), 0)).where(ORDERS.c.state.in_(("open", "cut")))
+        select(func.coalesce(func.sum(ORDERS.c.minutes), 0)).where(ORDERS.c.state.in_(UNDER_WAY))
     ).scalar_one()
     shop = catalog.workshop
     return with_retired(

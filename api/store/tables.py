@@ -13,6 +13,8 @@ from sqlalchemy import BigInteger, CheckConstraint, Column, Index, LargeBinary, 
 from sqlmodel import Field, SQLModel
 
 #: The one metadata of the store, apart from any that another library may fill.
+#: States of an order that is not over.
+UNDER_WAY: Final = ("open", "cut")
 METADATA: Final = MetaData(
     naming_convention={
         "ix": "ix_%(table_name)s_%(column_0_N_name)s",
