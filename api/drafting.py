@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from api.desk.editions import Draft, files_in_force, with_changes
-from api.editions import Editions, draft_in
+from api.editions import Editions, folder_as_it_stands
 from api.errors import MAX_ERRORS, ProblemError, contradiction, not_found
 from api.house import House
 from api.store.editions import edition_in_force
@@ -44,10 +44,10 @@ def files_meant(house: House, body: Mapping[str, Any]) -> tuple[dict[str, str], 
             return found, number
     if house.folder is None:
         raise not_found("folder")
-    draft = draft_in(house.folder)
-    if draft.faults is not None:
-        raise unreadable(draft.faults)
-    return dict(draft.files), number
+    folder = folder_as_it_stands(house.folder)
+    if folder.faults is not None:
+        raise unreadable(folder.faults)
+    return dict(folder.files), number
 
 
 def drafted(house: House, body: Mapping[str, Any]) -> Draft:
@@ -90,7 +90,7 @@ def about_folder(house: House, shelf: Shelf) -> dict[str, Any]:
     """Return whether the folder differs from what is in force, and what to do about it."""
     if house.folder is None or shelf.plain.edition is None:
         return {"differs": False, "says": None}
-    draft, number = draft_in(house.folder), shelf.plain.edition
-    if draft.faults is None and draft.content_hash == shelf.plain.catalog.content_hash:
+    folder, number = folder_as_it_stands(house.folder), shelf.plain.edition
+    if folder.faults is None and folder.content_hash == shelf.plain.catalog.content_hash:
         return {"differs": False, "says": None}
     return {"differs": True, "says": f"{_FOLDER_DIFFERS.format(number=number)} {_COMMAND}"}

@@ -78,7 +78,7 @@ class Editions:
 
 
 @dataclass(frozen=True, slots=True)
-class Draft:
+class Folder:
     """What stands in a folder, in force or not; no ``files`` where they cannot be read, and then ``faults``."""
 
     files: Mapping[str, str]
@@ -90,12 +90,12 @@ class Draft:
         return content_hash(self.files)
 
 
-def draft_in(folder: Path) -> Draft:
+def folder_as_it_stands(folder: Path) -> Folder:
     """Return what stands in a folder."""
     try:
-        return Draft(texts_in(folder))
+        return Folder(texts_in(folder))
     except Faults as bad:
-        return Draft({}, bad)
+        return Folder({}, bad)
 
 
 def texts_in(folder: Path) -> Mapping[str, str]:

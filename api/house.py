@@ -14,7 +14,7 @@ from sqlalchemy import Connection, select
 from api.clock import Clock, clock_from
 from api.desk.expiry import sweep
 from api.desk.log import CheckLog
-from api.editions import Draft, Editions, draft_in, texts_in
+from api.editions import Editions, Folder, folder_as_it_stands, texts_in
 from api.keys import FROM_SETTINGS, Keyring, make_key, read_keys
 from api.once import Running
 from api.settings import Settings
@@ -115,15 +115,15 @@ def open_house(settings: Settings) -> House:
         Faults: the folder is needed and has faults; with every fault found, each with its file, line and column.
         EditionError: this program cannot read the edition in force.
     """
-    editions, draft = Editions(), draft_in(settings.catalog)
+    editions = Editions()
     if not is_there(settings.database_url):
-        _sound(editions, draft)  # a store that nothing can fill is not made
+        _sound(editions, folder_as_it_stands(settings.catalog))  # a store that nothing can fill is not made
     store = Store(settings.database_url)
     try:
         bring_up(store.engine)
         shop = _in_force(store, editions)
         if shop is None:
-            shop = _first(store, editions, draft, settings)
+            shop = _first(store, editions, folder_as_it_stands(settings.catalog), settings)
     except BaseException:
         store.close()
         raise
@@ -131,11 +131,11 @@ def open_house(settings: Settings) -> House:
     return House(shop, clock, store, editions=editions, folder=settings.catalog)
 
 
-def _sound(editions: Editions, draft: Draft) -> Shop:
+def _sound(editions: Editions, folder: Folder) -> Shop:
     """Return the shop of a folder, or raise its faults."""
-    if draft.faults is not None:
-        raise draft.faults
-    return editions.of(draft.files)
+    if folder.faults is not None:
+        raise folder.faults
+    return editions.of(folder.files)
 
 
 def _in_force(store: Store, editions: Editions) -> Shop | None:
@@ -145,9 +145,9 @@ def _in_force(store: Store, editions: Editions) -> Shop | None:
         return editions.numbered(connection, number) if number else None
 
 
-def _first(store: Store, editions: Editions, draft: Draft, settings: Settings) -> Shop:
+def _first(store: Store, editions: Editions, folder: Folder, settings: Settings) -> Shop:
     """Put the folder in force as the first edition, unless another process was first; seed a store that is new."""
-    shop = _sound(editions, draft)
+    shop = _sound(editions, folder)
     clock = _not_behind(clock_from(shop.catalog.workshop.time_zone, settings.today), store)
     now = stamp(clock.now())
     with store.write() as write:
@@ -161,7 +161,7 @@ def _first(store: Store, editions: Editions, draft: Draft, settings: Settings) -
                 )
         else:  # a store from before there were editions
             add_unknown_supplies(write, shop.catalog, now)
-        number = add_edition(write, draft.files, shop.catalog.content_hash, at=now, by=OPENING)
+        number = add_edition(write, folder.files, shop.catalog.content_hash, at=now, by=OPENING)
     return replace(shop, edition=number)
 
 
