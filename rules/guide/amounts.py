@@ -50,7 +50,7 @@ class Prices:
         return {facet for read in row.reads for facet in scoped(read, row.of or None, self._domain.pattern.parts)}
 
     def _add(self, row: Row, facets: set[Facet], *, static: bool) -> None:
-        slots = tuple(sorted({slot for facet in facets for slot in self._numbers.get(facet, ())}))
+        slots = tuple(sorted({self._numbers[facet] for facet in facets if facet in self._numbers}))
         hangs = any(facet not in self._numbers or facet == ("letters", "") for facet in facets)
         if len(slots) > 1 and hangs == static:
             return  # a static row of several slots is in the standing diagram, the others are added to it

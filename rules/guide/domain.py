@@ -7,14 +7,17 @@ views (:mod:`rules.guide.views`). A part's value is a leather, a side and the lo
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import combinations, product
 from typing import Any, Final
+
+import numpy as np
 
 from catalog.goods import Hardware
 from catalog.model import Lot, Pattern, Size
 from rules.case import Case
 from rules.choices import NEVER_FILLED
+from rules.diagram.constraint import Table
 from rules.facets import Facet, lots_value
 from rules.guide.letters import letters_to_try
 from rules.lots import named_lots
@@ -38,6 +41,13 @@ class PartValue:
     lots: tuple[Lot, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Matched:
+    """A thread or an edge that is to match the outside, and what that comes to with some of the leathers."""
+
+    code: str
+
+
 @dataclass(frozen=True)
 class Slot:
     """One slot: ``part`` names the part where it is one's leather, else ``read`` the facet that it is.
@@ -59,7 +69,8 @@ class Domain:
     """The slots of a pattern in one shop, over what a spec leaves fixed.
 
     ``base`` is the spec without what the slots say. ``letters`` are the texts that each value of a monogram is tried
-    with, the first standing for it; what a thread or an edge is may follow from the outside (``matched``).
+    with, the first standing for it. ``matches`` are the slots that are to match the outside, each with what it comes
+    to for a leather there.
     """
 
     shop: Shop
@@ -67,24 +78,23 @@ class Domain:
     base: Spec
     slots: tuple[Slot, ...]
     letters: tuple[tuple[str, ...], ...] = ()
-    matched: frozenset[str] = frozenset()
+    matches: Mapping[int, Mapping[str, str | None]] = field(default_factory=dict)
 
     @property
     def sizes(self) -> tuple[int, ...]:
         """How many values each slot has."""
         return tuple(len(slot.values) for slot in self.slots)
 
-    def numbers(self) -> Mapping[Facet, tuple[int, ...]]:
-        """Return the slots that each facet is read from; what is not here is fixed."""
-        found: dict[Facet, tuple[int, ...]] = {}
-        outside = [number for number, slot in enumerate(self.slots) if slot.part == OUTSIDE]
+    def numbers(self) -> Mapping[Facet, int]:
+        """Return the slot that each facet is read from; what is not here is fixed."""
+        found: dict[Facet, int] = {}
         for number, slot in enumerate(self.slots):
             if slot.read == "part":
-                found |= {(read, slot.part): (number,) for read in BY_PART}
+                found |= {(read, slot.part): number for read in BY_PART}
             else:
-                found[slot.read, ""] = (*outside, number) if slot.read in self.matched else (number,)
+                found[slot.read, ""] = number
                 if slot.read == "monogram":
-                    found["letters", ""] = (number,)
+                    found["letters", ""] = number
         return found
 
     def lettered(self, texts: Mapping[int, str]) -> Domain:
@@ -92,8 +102,35 @@ class Domain:
         return replace(self, letters=tuple((texts.get(place, own[0]),) for place, own in enumerate(self.letters)))
 
     def piece(self, chosen: Mapping[int, int]) -> Piece:
-        """Return the piece of some values, by slot; nothing is chosen in the others."""
-        return self.shop.piece(self.spec(chosen))
+        """Return the piece of some values, by slot; nothing is chosen in the others.
+
+        What is to match comes to what its value says, whether the outside is chosen or not: :meth:`links` lets no
+        other outside stand beside it.
+        """
+        piece = self.shop.piece(self.spec(chosen))
+        for number, place in chosen.items():
+            slot = self.slots[number]
+            value = slot.values[place]
+            if isinstance(value, Matched):
+                nouns = piece.indexes.threads if slot.read == "thread" else piece.indexes.edges
+                piece.__dict__[slot.read] = nouns.find(value.code)
+        return piece
+
+    def links(self) -> list[Table]:
+        """Return which outsides may stand beside what is to match them."""
+        found = []
+        for number, comes_to in self.matches.items():
+            outside = next(at for at, slot in enumerate(self.slots) if slot.part == OUTSIDE)
+            leathers = list(comes_to)
+            own = np.array([leathers.index(value.leather) for value in self.slots[outside].values], dtype=np.intp)
+            values = self.slots[number].values
+            holds = [
+                [not isinstance(value, Matched) or value.code == comes_to[leather] for value in values]
+                for leather in leathers
+            ]
+            places = np.arange(len(values), dtype=np.intp)
+            found.append(Table((outside, number), (own, places), np.array(holds, dtype=bool), label=MATCH))
+        return found
 
     def panels(self, part: str) -> int:
         """Return how many panels of a part the order has: it is never cut from more lots."""
@@ -111,6 +148,8 @@ class Domain:
                 parts[slot.part] = PartChoice(value.leather, value.side)
             elif slot.read == "monogram":
                 fields["monogram"] = None if value is None else replace(value, text=self.letters[place][0])
+            elif isinstance(value, Matched):
+                fields[slot.read] = MATCH
             else:
                 fields[_FIELD.get(slot.read, slot.read)] = dict(value) if slot.read in _MAPPED else value
         return replace(self.base, parts=parts, **fields)
@@ -139,7 +178,7 @@ def facet_key(slot: Slot, place: int, facets: Iterable[Facet]) -> Hashable:
     reads = {read for read, part in facets if part in ("", slot.part)}
     if slot.read == "part":
         return (
-            value.leather if reads & {"leather", "species", "thread", "edge"} else None,
+            value.leather if reads & {"leather", "species"} else None,
             value.side if "side" in reads else None,
             lots_value(value.lots) if "lots" in reads else None,
         )
@@ -163,13 +202,13 @@ def domain_of(shop: Shop, spec: Spec, *, with_sets: bool = True) -> Domain:
     slots = [Slot("part", part, tuple(listed.part(part))) for part in pattern.parts]
     slots += [Slot(read, "", tuple(values)) for read in WHOLE if (values := getattr(listed, read)())]
     monograms = next(slot.values for slot in slots if slot.read == "monogram")
-    matched = frozenset(read for read in ("thread", "edge") if getattr(piece, f"matches_{read}"))
+    matches = {number: listed.matches[slot.read] for number, slot in enumerate(slots) if slot.read in listed.matches}
     fixed: dict[str, Any] = {
         "parts": {}, "lots": {}, "thread": None, "stitch": None, "edge": None, "hardware": {}, "sizes_um": {},
         "monogram": None, "modifications": (),
     }  # fmt: skip
     letters = tuple(listed.letters(each) for each in monograms)
-    return Domain(shop, pattern, replace(spec, **fixed), tuple(slots), letters, matched)
+    return Domain(shop, pattern, replace(spec, **fixed), tuple(slots), letters, matches)
 
 
 class _Values:
@@ -181,6 +220,20 @@ class _Values:
         self._piece = piece
         self._pattern = pattern
         self._with_sets = with_sets
+        self.matches = {read: self._match(read) for read in ("thread", "edge") if getattr(piece, f"matches_{read}")}
+
+    def _match(self, read: str) -> dict[str, str | None]:
+        """Return what a match comes to with each leather outside."""
+        found: dict[str, str | None] = {}
+        for leather in self._catalog.leathers:
+            asked: dict[str, Any] = {read: MATCH, "parts": {OUTSIDE: PartChoice(leather)}}
+            nearest = getattr(self._shop.piece(Spec(self._pattern.code, **asked)), read)
+            found[leather] = None if nearest is None else nearest.code
+        return found
+
+    def _matched(self, read: str) -> list[Matched]:
+        codes = dict.fromkeys(self.matches.get(read, {}).values())
+        return [Matched(code) for code in codes if code is not None]
 
     def part(self, part: str) -> Iterator[PartValue]:
         own = self._piece.parts[part].leather
@@ -202,14 +255,14 @@ class _Values:
             raise TooManySetsError
         return [each for size in range(1, most + 1) for each in combinations(lots, size)]
 
-    def thread(self) -> list[str]:
-        return [*([MATCH] if self._piece.matches_thread else []), *self._catalog.threads]
+    def thread(self) -> list[Matched | str]:
+        return [*self._matched("thread"), *self._catalog.threads]
 
     def stitch(self) -> list[str]:
         return list(self._pattern.stitches)
 
-    def edge(self) -> list[str]:
-        return [*([MATCH] if self._piece.matches_edge else []), *self._catalog.edges]
+    def edge(self) -> list[Matched | str]:
+        return [*self._matched("edge"), *self._catalog.edges]
 
     def hardware(self) -> list[tuple[tuple[str, str], ...]]:
         places = [

@@ -203,7 +203,7 @@ class Reader:
 
     def slots_of(self, facets: Iterable[Facet]) -> tuple[int, ...]:
         """Return the slots that facets are read from."""
-        return tuple(sorted({slot for facet in facets for slot in self._numbers.get(facet, ())}))
+        return tuple(sorted({self._numbers[facet] for facet in facets if facet in self._numbers}))
 
     def case(self, chosen: Mapping[int, int]) -> Case:
         """Return the case of some values; those of one slot alone are kept."""

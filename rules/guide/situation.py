@@ -13,13 +13,14 @@ from datetime import date
 from typing import Any, Final
 
 import numpy as np
-from rules.diagram.diagram import Diagram, compile_diagram  # type: ignore[attr-defined]
 
 from rules.cells import Frame, Member
-from rules.diagram.constraint import Allowed, Constraint, TooEntangledError
+from rules.diagram.constraint import Allowed, Constraint
+from rules.diagram.diagram import Diagram, compile_diagram
 from rules.evaluate import Judges
 from rules.facets import EMPTY, OF_PIECE, Facet, Names
 from rules.guide.amounts import Prices
+from rules.guide.counts import Specs
 from rules.guide.domain import Domain, domain_of
 from rules.guide.reading import ASKS, FREE, REFUSES, Judged, Reader, Row, badness, fired_in
 from rules.guide.stocked import SHARED, Said, Stocked
@@ -73,6 +74,7 @@ class Standing:
         numbers = domain.numbers()
         static = [(member, rules) for member in members if (rules := _static(member, numbers))]
         self.read = read_rules(domain, judges, today, static, None)
+        self.links = domain.links()
         self.prices = Prices(domain, static=True)
         self._diagrams: dict[int, Diagram] = {}
         self._sizes = domain.sizes
@@ -83,7 +85,7 @@ class Standing:
             constraints = [each for own in self.read.judged if (each := own.below(level)) is not None]
             allow = self.read.alive(level, self._sizes)
             self._diagrams[level] = compile_diagram(
-                self._sizes, [*constraints, *self.prices.together], allow=allow, most_arcs=MOST_ARCS
+                self._sizes, [*constraints, *self.links, *self.prices.together], allow=allow, most_arcs=MOST_ARCS
             )
         return self._diagrams[level]
 
@@ -126,7 +128,7 @@ def read_rules(
     judged: list[Judged] = []
     for member, rule in several:
         for each in reader.together(member, rule):
-            (rows if isinstance(each, Row) else judged).append(each)  # type: ignore[attr-defined]
+            (rows if isinstance(each, Row) else judged).append(each)
     return Read(always, rows, judged)
 
 
@@ -168,8 +170,9 @@ class Situation:
             {**standing.read.always, **moved.always}, rows, (*standing.read.judged, *self.moving)
         )  # fmt: skip
         self.prices = Prices(domain, static=False)
-        self._diagrams: dict[int, Diagram | None] = {}
+        self._diagrams: dict[int, Diagram] = {}
         self._alive: dict[int, Allowed] = {}
+        self._specs: dict[int, Specs] = {}
 
     def alive(self, level: int) -> Allowed:
         """Return the values of which nothing is said by itself that is as bad as a level."""
@@ -183,7 +186,8 @@ class Situation:
 
     def constraints(self, level: int) -> list[Constraint]:
         """Return all that several slots must agree on."""
-        return [each for own in self.read.judged if (each := own.below(level)) is not None]
+        own = [each for own in self.read.judged if (each := own.below(level)) is not None]
+        return [*own, *self.standing.links]
 
     def diagram(self, level: int) -> Diagram:
         """Return the diagram of what is less bad than a level. Raises TooEntangledError."""
@@ -193,10 +197,13 @@ class Situation:
             added += self.prices.together
             found = standing.conjoined(added, allow=self.alive(level), most_arcs=MOST_ARCS) if added else standing
             self._diagrams[level] = found
-        found = self._diagrams[level]
-        if found is None:
-            raise TooEntangledError
-        return found
+        return self._diagrams[level]
+
+    def specs(self, level: int) -> Specs:
+        """Return the specs of what is less bad than a level, to be counted. Raises TooEntangledError."""
+        if level not in self._specs:
+            self._specs[level] = Specs(self.domain, self.diagram(level), self.alive(level))
+        return self._specs[level]
 
 
 def _moving(member: Member, numbers: Mapping[Facet, Any]) -> tuple[Rule, ...]:
@@ -206,7 +213,7 @@ def _moving(member: Member, numbers: Mapping[Facet, Any]) -> tuple[Rule, ...]:
 
 def _lettering(member: Member, numbers: Mapping[Facet, Any]) -> bool:
     """Whether a member reads the letters of a monogram, and no slot beside it."""
-    slots = {slot for facet in member.facets for slot in numbers.get(facet, ())}
+    slots = {numbers[facet] for facet in member.facets if facet in numbers}
     return ("letters", "") in member.facets and len(slots) == 1
 
 
@@ -275,7 +282,7 @@ def _key_of(domain: Domain, today: date) -> Hashable:
     status = tuple(
         noun.status for nouns in (catalog.leathers, catalog.threads, catalog.edges) for noun in nouns.values()
     )
-    return domain.pattern.code, today, domain.matched, slots, status
+    return domain.pattern.code, today, slots, status
 
 
 def _stockless(value: Any) -> Hashable:
