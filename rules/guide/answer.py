@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -52,14 +52,16 @@ class Guidance:
     """
 
     state: str
-    exact: bool
     slots: tuple[Guided, ...]
     chosen: tuple[Chosen, ...]
     unheard: tuple[str, ...]
     situation: Situation = field(repr=False)
+    exact: bool = True
 
 
-def guide(shop: Shop, spec: Spec, today: date, *, figures: bool = False) -> Guidance:
+def guide(
+    shop: Shop, spec: Spec, today: date, *, figures: bool = False, left_out: Iterable[str] = ()
+) -> Guidance:  # fmt: skip
     """Return what can still be chosen where a spec has chosen something.
 
     Args:
@@ -67,13 +69,15 @@ def guide(shop: Shop, spec: Spec, today: date, *, figures: bool = False) -> Guid
         spec: partial or complete; its pattern must be known.
         today: the day.
         figures: also the dearest totals and the number of specs.
+        left_out: pointers of slots that are to stay empty though a spec cannot say so: ``/monogram``,
+            ``/modifications`` (nothing further), ``/hardware/<place>``.
 
     Raises:
         ValueError: no pattern is known.
     """
     situation = situation_of(shop, spec, today)
     domain = situation.domain
-    chosen = chosen_in(domain, shop.piece(spec))
+    chosen = chosen_in(domain, shop.piece(spec), left_out)
     heard = tuple(each for each in chosen if each.heard)
     left = left_by(domain, heard)
     asked = {level: _Asked(situation, name, level, left, figures=figures) for name, level in LEVELS.items()}
@@ -81,16 +85,15 @@ def guide(shop: Shop, spec: Spec, today: date, *, figures: bool = False) -> Guid
     told = {each.pointer: each.value for each in chosen}
     slots = tuple(
         Guided(view.pointer, _told(view, told), tuple(_options(view, heard, list(asked.values()))))
-        for view in views_of(domain)
+        for view in views_of(domain, heard)
     )
     unheard = tuple(each.pointer for each in chosen if not each.heard)
-    return Guidance(CLOSED if unheard else state, True, slots, chosen, unheard, situation)
+    return Guidance(CLOSED if unheard else state, slots, chosen, unheard, situation)
 
 
 def _told(view: View, told: dict[str, Any]) -> Any:
     if view.holds:
-        own = [value for pointer, value in told.items() if pointer.startswith(f"{view.pointer}/")]
-        return own or None
+        return [value for pointer, value in told.items() if pointer.startswith(f"{view.pointer}/")]
     return told.get(view.pointer)
 
 
@@ -129,11 +132,16 @@ class _Asked:
         return Option(value, self.name, cheapest, dearest, self._counts.of(slot, values))
 
 
+def _same(pointer: str, view: View) -> bool:
+    """Whether a choice is the one that a view's options are alternatives to."""
+    return pointer == view.pointer or (pointer == "/monogram" and view.pointer == "/monogram/method")
+
+
 def _options(view: View, chosen: Sequence[Chosen], asked: Sequence[_Asked]) -> list[Option]:
     """Return the options of a view, all other choices kept."""
     others = np.ones(len(asked[0].alive[view.slot]), dtype=bool)
     for each in chosen:
-        if each.slot == view.slot and each.pointer != view.pointer:
+        if each.slot == view.slot and not _same(each.pointer, view):
             others &= each.values
     found = []
     for place, value in enumerate(view.options):

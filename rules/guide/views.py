@@ -6,7 +6,7 @@ hardware and the sizes are choices of their own though rules read each group as 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -54,12 +54,15 @@ class Chosen:
         return bool(self.values.any())
 
 
-def views_of(domain: Domain) -> tuple[View, ...]:
-    """Return the slots of a spec in a fixed order: parts, then as :data:`rules.guide.domain.WHOLE` lists them."""
-    return tuple(view for number, slot in enumerate(domain.slots) for view in _views(domain, number, slot))
+def views_of(domain: Domain, chosen: Sequence[Chosen] = ()) -> tuple[View, ...]:
+    """Return the slots of a spec in a fixed order: parts, then as :data:`rules.guide.domain.WHOLE` lists them.
+
+    Where several may be chosen side by side, nothing means nothing beyond what is ``chosen``.
+    """
+    return tuple(view for number, slot in enumerate(domain.slots) for view in _views(domain, number, slot, chosen))
 
 
-def _views(domain: Domain, number: int, slot: Slot) -> Iterator[View]:
+def _views(domain: Domain, number: int, slot: Slot, chosen: Sequence[Chosen]) -> Iterator[View]:
     if slot.read == "part":
         yield _view(
             f"/parts/{slot.part}", number, slot,
@@ -80,7 +83,8 @@ def _views(domain: Domain, number: int, slot: Slot) -> Iterator[View]:
     elif slot.read == "modifications":
         codes = domain.pattern.modifications
         holds = [np.array([code in value for value in slot.values], dtype=bool) for code in codes]
-        nothing = np.array([not value for value in slot.values], dtype=bool)
+        own = {each.value for each in chosen if each.slot == number and each.value is not None}
+        nothing = np.array([own == set(value) for value in slot.values], dtype=bool)
         yield View("/modifications", number, (None, *codes), np.zeros(0, dtype=np.intp), (nothing, *holds))
     elif slot.read == "purpose":
         yield _view("/purpose/use", number, slot, lambda value: value.use)
@@ -106,9 +110,26 @@ def _view(
     return View(pointer, number, tuple(None if key is None else shown(key) for key in places), codes)
 
 
-def chosen_in(domain: Domain, piece: Piece) -> tuple[Chosen, ...]:
-    """Return what a piece's spec has chosen in the slots of a domain, in their order."""
-    return tuple(found for number, slot in enumerate(domain.slots) for found in _chosen(piece, number, slot))
+def chosen_in(domain: Domain, piece: Piece, left_out: Iterable[str] = ()) -> tuple[Chosen, ...]:
+    """Return what a piece's spec has chosen in the slots of a domain, in their order.
+
+    ``left_out`` are pointers of what is to stay empty: the monogram, a place for hardware, further modifications.
+    """
+    found = [each for number, slot in enumerate(domain.slots) for each in _chosen(piece, number, slot)]
+    for pointer in left_out:
+        found += _left_out(domain, pointer, found)
+    return tuple(found)
+
+
+def _left_out(domain: Domain, pointer: str, chosen: Sequence[Chosen]) -> list[Chosen]:
+    """Return that a slot is to stay empty, as a choice; one that has no such option is not heard."""
+    asked = f"{pointer}/method" if pointer == "/monogram" else pointer
+    view = next((view for view in views_of(domain, chosen) if view.pointer == asked), None)
+    if view is None:
+        return []
+    at = next((place for place, value in enumerate(view.options) if value is None), None)
+    none = np.zeros(len(domain.slots[view.slot].values), dtype=bool)
+    return [Chosen(pointer, view.slot, None, none if at is None else view.of(at))]
 
 
 def _chosen(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
