@@ -23,7 +23,7 @@ from rules.diagram.clash import Choice
 from rules.diagram.constraint import Allowed, Bools, Codes, Whole
 from rules.diagram.diagram import Diagram
 from rules.diagram.layer import Layer
-from rules.diagram.passes import PRICES, is_none, label_prices, through, upward
+from rules.diagram.passes import PRICES, is_none, label_prices, upward
 
 #: Numbers from here on would be taken for "none" in a pass.
 _TOO_FAR = 1 << 58
@@ -137,6 +137,7 @@ class _Search:
             for layer, slot in zip(self._layers, diagram.order, strict=True)
         ]
         self._beyond = upward(self._layers, self._weights, PRICES)
+        self._bound = int(self._beyond[0][0])
         self._bound = self._first_bound(at_most)
 
     def ends(self) -> Iterator[_Reached]:
@@ -171,19 +172,19 @@ class _Search:
         while reached.place < len(self._layers):
             slot = self._diagram.order[reached.place]
             if slot in self._scale.kept:
-                for number, truths in self._ways(reached, slot):
+                for number, truths in self._ways(reached, slot, self._bound):
                     heappush(heap, (number, -reached.place, next(order), reached, truths))
                 return
             reached = self._moved(reached, self._allow[slot])
         heappush(heap, (int(reached.least[0]), -reached.place, next(order), reached, None))
 
-    def _ways(self, reached: _Reached, slot: int) -> Iterator[tuple[int, Bools]]:
+    def _ways(self, reached: _Reached, slot: int, bound: int) -> Iterator[tuple[int, Bools]]:
         """Yield the ways to go on at a slot with choices: all values that keep them as one, each other by itself."""
         best = self._best_values(reached, slot)
         kept = self._scale.kept[slot] & self._allow[slot]
-        if kept.any() and (number := int(best[kept].min())) <= self._bound:
+        if kept.any() and (number := int(best[kept].min())) <= bound:
             yield number, kept
-        for value in np.flatnonzero(~kept & (best <= self._bound)):
+        for value in np.flatnonzero(~kept & (best <= bound)):
             yield int(best[value]), np.arange(len(best)) == value
 
     def _best_values(self, reached: _Reached, slot: int) -> Whole:
@@ -235,26 +236,31 @@ class _Search:
         labels = layer.labels
         start = int(labels.member_starts[label])
         stop = int(labels.member_starts[label + 1]) if label + 1 < labels.count else len(labels.members)
-        held = np.isin(labels.codes, labels.members[start:stop]) & truths
-        return int(np.where(held, self._scale.numbers[slot], PRICES.none).argmin())
+        held = np.zeros(labels.classes + 1, np.bool_)  # the last for values without a class, number -1
+        held[labels.members[start:stop]] = True
+        return int(np.where(held[labels.codes] & truths, self._scale.numbers[slot], PRICES.none).argmin())
 
     def _first_bound(self, at_most: int) -> int:
-        """Return a number that so many ways out do not exceed: ways to go on at one slot are different ways out."""
-        _, values = through(self._layers, self._weights, PRICES)
-        bound = _NO_BOUND
-        for slot, best in zip(self._diagram.order, values, strict=True):
+        """Return a number that so many ways out do not exceed, while only best ways are within the bound.
+
+        Every turn that could be taken off one best way leads to a way out of its own.
+        """
+        reached = _Reached(0, np.zeros(1, np.intp), np.zeros(1, np.int64))
+        numbers: list[int] = []
+        while reached.place < len(self._layers) and self._bound < _NO_BOUND:
+            slot = self._diagram.order[reached.place]
+            truths = self._allow[slot]
             if slot in self._scale.kept:
-                number = np.where(self._allow[slot] & ~is_none(best), best + self._scale.numbers[slot], PRICES.none)
-                kept = self._scale.kept[slot]
-                ways = np.sort(np.append(number[~kept], number[kept].min(initial=PRICES.none)))
-                if len(ways) >= at_most:
-                    bound = min(bound, int(ways[at_most - 1]))
-        return bound
+                ways = sorted(self._ways(reached, slot, _NO_BOUND), key=lambda way: way[0])
+                numbers += [number for number, _ in ways[1:]]
+                truths = ways[0][1]
+            reached = self._moved(reached, truths)
+        numbers.sort()
+        return [self._bound, *numbers][at_most - 1] if at_most <= len(numbers) + 1 else _NO_BOUND
 
 
 def _leaving(layer: Layer, nodes: Codes) -> tuple[Codes, Codes]:
     """Return the edges that leave some nodes, and for each edge which of the nodes it leaves."""
-    if len(nodes) == layer.nodes:
-        return np.arange(layer.edges), layer.sources
-    lengths = np.append(layer.starts, layer.edges)[nodes + 1] - layer.starts[nodes]
+    following = np.minimum(nodes + 1, layer.nodes - 1)
+    lengths = np.where(nodes + 1 < layer.nodes, layer.starts[following], layer.edges) - layer.starts[nodes]
     return ranges(layer.starts[nodes], lengths), np.repeat(np.arange(len(nodes)), lengths)
