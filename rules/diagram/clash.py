@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rules.diagram.clauses import Questions
+from rules.diagram.clauses import Core, Questions
 from rules.diagram.constraint import Allowed, Bools
 
 
@@ -64,6 +64,28 @@ def smallest_clashes(
     return []
 
 
+def some_clash(clauses: Questions, allow: Allowed, choices: Sequence[Choice]) -> Clash | None:
+    """Return a clash of which no choice can be left out, found fast, or None where all can be kept.
+
+    There may be smaller ones; of the choices those that come late are left out first.
+    """
+    core = clauses.core(kept(allow, choices))
+    if core is None:
+        return None
+    needed: list[Choice] = []
+    left = _at_fault(core, choices)
+    while left:
+        choice = left.pop()
+        smaller = clauses.core(kept(allow, needed + left))
+        if smaller is None:
+            needed.insert(0, choice)
+        else:
+            core = smaller
+            left = _at_fault(core, left)
+    labels = _thinned(clauses, kept(allow, needed), core.labels)
+    return Clash(tuple(each.name for each in needed), labels)
+
+
 def because(clauses: Questions, allow: Allowed, slot: int, value: int) -> tuple[Hashable, ...] | None:
     """Return a minimal set of labels that close a value while the *other* slots are as allowed; None if it is open.
 
@@ -73,12 +95,12 @@ def because(clauses: Questions, allow: Allowed, slot: int, value: int) -> tuple[
     only[value] = True
     asked = [*allow[:slot], only, *allow[slot + 1 :]]
     core = clauses.core(asked)
-    if core is None or len(core) <= 1:
-        return core
+    if core is None or len(core.labels) <= 1:
+        return None if core is None else core.labels
     for label in clauses.labels:
         if not clauses.only([label]).feasible(asked):
             return (label,)
-    return _thinned(clauses, asked, core)
+    return _thinned(clauses, asked, core.labels)
 
 
 def at_work(clauses: Questions, allow: Allowed) -> tuple[Hashable, ...] | None:
@@ -87,7 +109,7 @@ def at_work(clauses: Questions, allow: Allowed) -> tuple[Hashable, ...] | None:
     There may be several such sets; labels that come late are left out first.
     """
     core = clauses.core(allow)
-    return None if core is None else _thinned(clauses, allow, core)
+    return None if core is None else _thinned(clauses, allow, core.labels)
 
 
 def kept(allow: Allowed, choices: Sequence[Choice]) -> Allowed:
@@ -108,8 +130,13 @@ def _thinned(clauses: Questions, allow: Allowed, core: tuple[Hashable, ...]) -> 
         if smaller is None:
             needed.append(label)
         else:
-            left = [each for each in left if each in smaller]
+            left = [each for each in left if each in smaller.labels]
     return tuple(label for label in clauses.labels if label in needed)
+
+
+def _at_fault(core: Core, choices: Sequence[Choice]) -> list[Choice]:
+    """Return the choices that close a value whose closing counts."""
+    return [choice for choice in choices if (core.closed[choice.slot] & ~choice.values).any()]
 
 
 def _explained(clauses: Questions, allow: Allowed, choices: Sequence[Choice]) -> Clash:

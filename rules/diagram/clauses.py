@@ -8,6 +8,7 @@ Marques-Silva, "PySAT: a Python toolkit for prototyping with SAT oracles", 2018)
 from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Sequence
+from dataclasses import dataclass
 from threading import Lock
 from types import TracebackType
 from typing import Self
@@ -20,6 +21,14 @@ from rules.diagram.wording import Wording
 
 _SOLVER = "cadical153"
 _MOST_STEPS = 2_000_000
+
+
+@dataclass(frozen=True, eq=False)
+class Core:
+    """Labels, and closed values, that together leave nothing that may stand; not always the fewest."""
+
+    labels: tuple[Hashable, ...]
+    closed: Allowed
 
 
 class Questions:
@@ -58,13 +67,15 @@ class Questions:
         with self._shared.lock:
             return self._shared.model() if self._shared.solve(self._selected, allow) else None
 
-    def core(self, allow: Allowed) -> tuple[Hashable, ...] | None:
-        """Return labels, not always the fewest, under which nothing may stand, or None where something may."""
+    def core(self, allow: Allowed) -> Core | None:
+        """Return what alone sees to it that nothing may stand, or None where something may."""
         with self._shared.lock:
             if self._shared.solve(self._selected, allow):
                 return None
-            core = set(self._shared.solver.get_core() or ())
-        return tuple(label for label in self.labels if self._shared.selectors[label] in core)
+            core = self._shared.solver.get_core() or []
+        selected = set(core)
+        labels = tuple(label for label in self.labels if self._shared.selectors[label] in selected)
+        return Core(labels, self._shared.closed(core))
 
     def possible(self, allow: Allowed) -> tuple[bool, Allowed]:
         """Return whether anything may stand, and of each value whether it may while the *other* slots are as allowed.
@@ -137,6 +148,13 @@ class _Shared:
             raise ValueError("these clauses are closed")
         closed = (-1 - np.flatnonzero(~np.concatenate(allow))).tolist()
         return bool(self.solver.solve(assumptions=selected + closed))
+
+    def closed(self, core: list[int]) -> Allowed:
+        """Return the values that literals of a core deny."""
+        truths = np.zeros(self._values, np.bool_)
+        denied = -np.array(core, np.intp) - 1
+        truths[denied[(denied >= 0) & (denied < self._values)]] = True
+        return list(np.split(truths, self._ends))
 
     def model(self) -> Allowed:
         model = np.array(self.solver.get_model()[: self._values])

@@ -10,7 +10,7 @@ import pytest
 from support.small_problems import problem
 
 from rules.diagram import wording
-from rules.diagram.clash import Choice, at_work, because, kept, smallest_clashes
+from rules.diagram.clash import Choice, at_work, because, kept, smallest_clashes, some_clash
 from rules.diagram.clauses import Clauses
 from rules.diagram.constraint import Fold, Table, TooEntangledError
 from rules.diagram.gathers import at_most_kinds, sum_within
@@ -104,6 +104,23 @@ def test_all_smallest_clashes_are_found_each_with_a_minimal_set_of_constraints()
         assert {clash.choices for clash in clashes} == expected, seed
         assert len(clashes) == len(expected)
         for clash in clashes:
+            _assert_minimal(small, kept(small.allow, [named[name] for name in clash.choices]), clash.labels)
+            sizes.add(len(clash.choices))
+    assert sizes >= {0, 1, 2, 3}
+
+
+def test_some_clash_has_neither_a_choice_nor_a_constraint_too_many():
+    sizes = set()
+    for seed in _SEEDS:
+        small = problem(seed)
+        named = {choice.name: choice for choice in small.choices}
+        with Clauses(small.sizes, small.constraints) as clauses:
+            clash = some_clash(clauses, small.allow, small.choices)
+        assert (clash is None) == small.standing(kept(small.allow, small.choices)).any(), seed
+        if clash is not None:
+            for left_out in clash.choices:
+                others = [named[name] for name in clash.choices if name != left_out]
+                assert small.standing(kept(small.allow, others)).any()
             _assert_minimal(small, kept(small.allow, [named[name] for name in clash.choices]), clash.labels)
             sizes.add(len(clash.choices))
     assert sizes >= {0, 1, 2, 3}
