@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.diagram.constraint import Amounts, Codes, Constraint, Fold, Table, TooEntangledError
-from rules.diagram.gathers import Kinds
+from rules.diagram.folds import Kinds
 
 #: Up to so many forbidden combinations a table is said by them, one clause each.
 _FEW_COMBINATIONS = 4096
@@ -60,7 +60,7 @@ class Wording:
     def _say(self, constraint: Table | Fold, selector: int) -> None:
         literals = [self._of_classes(*each) for each in zip(constraint.slots, constraint.classes, strict=True)]
         if isinstance(constraint, Kinds):
-            self._kinds(literals, constraint.most, selector)
+            self._kinds(constraint, literals, selector)
         elif isinstance(constraint, Fold):
             self._automaton(_fold_steps(constraint, self._most_steps), literals, selector)
         elif np.count_nonzero(~constraint.holds) <= _FEW_COMBINATIONS:
@@ -106,18 +106,21 @@ class Wording:
                         self.clauses.append([-state, -literal] + ([following[to]] if to != _LOST else []))
             states = following
 
-    def _kinds(self, literals: list[list[int | None]], most: int, selector: int) -> None:
+    def _kinds(self, kinds: Kinds, literals: list[list[int | None]], selector: int) -> None:
         """Say that at most so many kinds are used, by a sequential counter (Sinz, 2005)."""
         used: list[int] = []
         for kind in range(max(len(of) for of in literals)):
             reaching = [literal for of in literals if kind < len(of) and (literal := of[kind]) is not None]
-            if reaching:
+            if reaching and kind != kinds.none:
                 used.append(self._new())
                 self.clauses += [[-literal, used[-1]] for literal in reaching]
-        counts = [[self._new() for _ in range(most)] for _ in used]
+        if kinds.most < 1:
+            self.clauses += [[-selector, -kind] for kind in used]
+            return
+        counts = [[self._new() for _ in range(kinds.most)] for _ in used]
         for kind, count in zip(used, counts, strict=True):
             self.clauses.append([-kind, count[0]])
-        for (before, count), kind in zip(pairwise(counts), used[1:], strict=True):
+        for (before, count), kind in zip(pairwise(counts), used[1:], strict=False):
             self.clauses += [[-one, other] for one, other in zip(before, count, strict=True)]
             self.clauses += [[-kind, -one, other] for one, other in zip(before, count[1:], strict=False)]
             self.clauses.append([-selector, -kind, -before[-1]])

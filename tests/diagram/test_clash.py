@@ -13,7 +13,7 @@ from rules.diagram import wording
 from rules.diagram.clash import Choice, at_work, because, kept, smallest_clashes, some_clash
 from rules.diagram.clauses import Clauses
 from rules.diagram.constraint import Fold, Table, TooEntangledError
-from rules.diagram.gathers import at_most_kinds, sum_within
+from rules.diagram.folds import few_kinds
 
 _SEEDS = range(300)
 
@@ -176,7 +176,7 @@ def test_many_choices_of_which_few_clash_take_few_questions(monkeypatch):
         for one in range(0, slots, 2)
     ]
     with Clauses(
-        [size] * slots, [*pairs, at_most_kinds(range(slots), [np.arange(size)] * slots, most=2, label="k")]
+        [size] * slots, [*pairs, few_kinds(range(slots), [np.arange(size)] * slots, most=2, label="k")]
     ) as clauses:
         wanted = [Choice(slot, slot, np.arange(size) == (2 if slot == 20 else slot % 2)) for slot in range(slots)]
         asked = []
@@ -200,13 +200,6 @@ def test_a_fold_of_too_many_steps_is_refused():
     )
     with pytest.raises(TooEntangledError, match="x takes more than"):
         Clauses([3] * 30, [spread])
-
-
-def test_sums_and_kinds_refuse_what_they_cannot_be():
-    with pytest.raises(ValueError, match="increase"):
-        sum_within((1, 0), [np.arange(2)] * 2, most=1, label="")
-    with pytest.raises(ValueError, match="at least one kind"):
-        at_most_kinds((0, 1), [np.arange(2)] * 2, most=0, label="")
 
 
 def test_threads_that_share_the_clauses_get_their_own_answers():

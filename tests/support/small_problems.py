@@ -10,7 +10,7 @@ import numpy as np
 
 from rules.diagram.clash import Choice
 from rules.diagram.constraint import Allowed, Amounts, Constraint, Fold, Table
-from rules.diagram.gathers import at_most_kinds, sum_within
+from rules.diagram.folds import few_kinds, sum_within
 
 
 @dataclass
@@ -81,8 +81,8 @@ def _constraint(draw, sizes, label):
     slots = tuple(sorted(draw.sample(range(len(sizes)), draw.randint(1, min(4, len(sizes))))))
     kind = draw.choice(("table", "table", "kinds", "sum", "rest", "amounts"))
     if kind == "kinds":
-        kinds = [np.array([draw.randrange(4) for _ in range(sizes[slot])]) for slot in slots]
-        return at_most_kinds(slots, kinds, most=draw.randint(1, 3), label=label)
+        kinds = [np.array([draw.randrange(-1, 4) for _ in range(sizes[slot])]) for slot in slots]
+        return few_kinds(slots, kinds, draw.randint(0, 3), label=label)
     if kind == "sum":
         amounts = [np.array([draw.randint(-3, 9) for _ in range(sizes[slot])]) for slot in slots]
         least, most = draw.choice((None, draw.randint(-3, 6))), draw.choice((None, draw.randint(4, 16)))
