@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,6 +13,23 @@ from rules.diagram.constraint import NO_STATE, Codes, Fold, Whole
 _MOST_KINDS = 62
 
 
+@dataclass(frozen=True, eq=False)
+class Total(Fold):
+    """A sum from ``least`` to ``most``, each where it is given; ``weights`` are one array a slot, one entry a class."""
+
+    weights: tuple[Whole, ...]
+    least: int | None
+    most: int | None
+
+
+@dataclass(frozen=True, eq=False)
+class Kinds(Fold):
+    """At most ``most`` different kinds: a class is a kind, the same in every slot; ``none`` counts as no kind."""
+
+    most: int
+    none: int | None
+
+
 def sum_within(
     slots: Sequence[int],
     weights: Sequence[Whole],
@@ -19,7 +37,7 @@ def sum_within(
     least: int | None = None,
     most: int | None = None,
     label: Hashable = "",
-) -> Fold:
+) -> Total:
     """The sum over slots of the weight of their value lies from ``least`` to ``most``, in any whole unit.
 
     ``slots`` are in increasing order, ``weights`` one array a slot, one entry a value.
@@ -41,10 +59,10 @@ def sum_within(
         return (least is None or state >= least) and (most is None or state <= most)
 
     classes = tuple(codes.ravel() for _, codes in different)
-    return Fold(tuple(slots), classes, 0, step, accepts, label=label, together=together)
+    return Total(tuple(slots), classes, 0, step, accepts, tuple(of_class), least, most, label=label, together=together)
 
 
-def few_kinds(slots: Sequence[int], kinds: Sequence[Codes], most: int, *, label: Hashable = "") -> Fold:
+def few_kinds(slots: Sequence[int], kinds: Sequence[Codes], most: int, *, label: Hashable = "") -> Kinds:
     """At most ``most`` different kinds among the slots; a value of kind -1 counts as none.
 
     ``slots`` are in increasing order, ``kinds`` one array a slot, one entry a value. The state is the set of kinds met.
@@ -65,4 +83,5 @@ def few_kinds(slots: Sequence[int], kinds: Sequence[Codes], most: int, *, label:
         return state.bit_count() <= most
 
     fits = len(bits) <= _MOST_KINDS
-    return Fold(tuple(slots), classes, 0, step, accepts, label=label, together=together if fits else None)
+    none = 0 if known[0] < 0 else None
+    return Kinds(tuple(slots), classes, 0, step, accepts, most, none, label=label, together=together if fits else None)
