@@ -14,7 +14,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rules.diagram.constraint import Allowed, Amounts, Bools, Codes, Constraint, Fold, Table, TooEntangledError, Whole
+from rules.diagram.constraint import (
+    NO_STATE,
+    Allowed,
+    Amounts,
+    Bools,
+    Codes,
+    Constraint,
+    Fold,
+    Table,
+    TooEntangledError,
+    Whole,
+)
 
 #: The move that leads nowhere: nothing that follows could be accepted.
 DEAD = -1
@@ -68,7 +79,8 @@ def automaton(
     if any(not len(used) for used in reading.used):
         return _barred(reading)
     if isinstance(constraint, Fold):
-        rows = _gathered(constraint, reading, most_states)
+        gather = _gathered if constraint.together is None else _gathered_together
+        rows = gather(constraint, reading, most_states)
         levels, _ = _merged(rows, [None] * len(rows))
     else:
         levels = _tabulated(constraint, reading)
@@ -156,6 +168,29 @@ def _gathered(fold: Fold, reading: _Reading, most_states: int) -> list[Codes]:
         seen += len(states)
         rows.append(moves)
     accepted = np.array([0 if fold.accepts(state) else DEAD for state in states] + [DEAD], np.intp)
+    rows[-1] = accepted[rows[-1]]
+    return rows
+
+
+def _gathered_together(fold: Fold, reading: _Reading, most_states: int) -> list[Codes]:
+    """The same for a fold that steps from many states at once."""
+    assert fold.together is not None
+    states: Whole = np.array([fold.start], np.int64)
+    seen = 1
+    rows: list[Codes] = []
+    for at, used in zip(reading.by, reading.used, strict=True):
+        after = fold.together(states, at, used)
+        found, moves = np.unique(after, return_inverse=True)
+        moves = moves.reshape(after.shape)
+        # None is the least of whole numbers, so it comes first where there is any.
+        if len(found) and found[0] == NO_STATE:
+            found, moves = found[1:], moves - 1
+        states = found
+        seen += len(states)
+        if seen > most_states:
+            raise TooEntangledError(f"{fold.label!s} gathers more than {most_states} states")
+        rows.append(moves)
+    accepted = np.array([0 if fold.accepts(state) else DEAD for state in states.tolist()] + [DEAD], np.intp)
     rows[-1] = accepted[rows[-1]]
     return rows
 

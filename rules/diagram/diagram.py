@@ -42,9 +42,9 @@ MOST_ARCS = 8_000_000
 #: Constraints conjoined before the diagram is reduced again.
 _GROUP = 8
 #: Diagrams with fewer edges are scanned whole: to find what is in reach would take as long.
-_SMALL = 6_000
+_SMALL = 60_000
 #: Part of the edges that may be in reach for a walk over them to be worth its while.
-_WORTHWHILE = 0.3
+_WORTHWHILE = 0.12
 _T = TypeVar("_T")
 
 
@@ -108,7 +108,10 @@ class Diagram:
         machines = _automata(constraints, self.order, allow)
         if not self.layers:
             return self if not machines else Diagram(self.sizes, self.order, None)
-        done = _multiplied(unpacked(self.layers), [machines], allow, self.order, most_arcs, merge=reduce)
+        levels = unpacked(self.layers, [allow[slot] for slot in self.order])
+        if levels is None:
+            return Diagram(self.sizes, self.order, None)
+        done = _multiplied(levels, [machines], allow, self.order, most_arcs, merge=reduce)
         if done is None:
             return Diagram(self.sizes, self.order, None)
         return Diagram(self.sizes, self.order, packed(done[0]), self.due + done[1])
@@ -191,7 +194,9 @@ class Diagram:
         sizes = [int(group.max()) + 1 for group in groups]
         if not self.satisfiable or not self.layers:
             return Diagram(sizes, self.order, None if not self.satisfiable else ())
-        plain = reduced(without_costs(unpacked(self.layers)))
+        every = unpacked(self.layers, [np.ones(self.sizes[slot], np.bool_) for slot in self.order])
+        assert every is not None
+        plain = reduced(without_costs(every))
         assert plain is not None
         levels = grouped(plain[0], [groups[slot] for slot in self.order], most_arcs)
         small = reduced(levels)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from rules.diagram.arcs import Level
 from rules.diagram.arrays import combined, equal_runs, ranges, runs
 from rules.diagram.automaton import DEAD
-from rules.diagram.constraint import Codes, Whole
+from rules.diagram.constraint import Bools, Codes, Whole
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,18 +191,43 @@ def _labels(level: Level, classes: Codes, starts: Codes, kept: Codes) -> Labels:
     )
 
 
-def unpacked(layers: Sequence[Layer]) -> list[Level]:
-    """The levels that layers came from, with classes as the layers have them."""
+def unpacked(layers: Sequence[Layer], allow: Sequence[Bools]) -> list[Level] | None:
+    """The levels that layers came from, as far as allowed values lead to them from the top; None: nowhere.
+
+    ``allow`` is one array of truths a layer. Classes are those of the layers.
+    """
+    nodes = np.zeros(1, np.intp)
     out: list[Level] = []
-    for layer in layers:
-        labels = layer.labels
-        lengths = np.diff(labels.member_starts, append=len(labels.members))[layer.label]
-        edges = np.repeat(np.arange(layer.edges), lengths)
-        classes = labels.members[ranges(labels.member_starts[layer.label], lengths)]
-        key, _ = combined([layer.sources[edges], classes], [layer.nodes, labels.classes])
-        by = np.argsort(key, kind="stable")
-        edges = edges[by]
-        first = np.searchsorted(layer.sources[edges], np.arange(layer.nodes + 1))
-        costs = None if layer.costs is None else layer.costs[edges]
-        out.append(Level(labels.codes, labels.classes, first, classes[by], layer.targets[edges], costs))
+    for layer, allowed in zip(layers, allow, strict=True):
+        level, nodes = _unpacked(layer, allowed, nodes)
+        if not len(nodes):
+            return None
+        out.append(level)
     return out
+
+
+def _unpacked(layer: Layer, allowed: Bools, nodes: Codes) -> tuple[Level, Codes]:
+    """The level of some nodes of a layer, and the nodes of the next that it leads to, which are numbered in turn."""
+    labels = layer.labels
+    open_classes = np.logical_or.reduceat(allowed[labels.values], labels.class_starts)
+    open_members = open_classes[labels.members]
+    many = np.add.reduceat(open_members.astype(np.intp), labels.member_starts)
+    members = labels.members[open_members]
+    starts = np.cumsum(many) - many
+    ends = np.append(layer.starts, layer.edges)
+    lengths = ends[nodes + 1] - ends[nodes]
+    edges = ranges(layer.starts[nodes], lengths)
+    sources = np.repeat(np.arange(len(nodes)), lengths)
+    carried = layer.label[edges]
+    classes = members[ranges(starts[carried], many[carried])]
+    edges, sources = np.repeat(edges, many[carried]), np.repeat(sources, many[carried])
+    key, _ = combined([sources, classes], [len(nodes), labels.classes])
+    by = np.argsort(key, kind="stable")
+    edges, sources = edges[by], sources[by]
+    reached = np.zeros(layer.next_nodes, np.bool_)
+    reached[layer.targets[edges]] = True
+    following = np.flatnonzero(reached)
+    targets = (np.cumsum(reached) - 1)[layer.targets[edges]]
+    first = np.searchsorted(sources, np.arange(len(nodes) + 1))
+    costs = None if layer.costs is None else layer.costs[edges]
+    return Level(labels.codes, labels.classes, first, classes[by], targets, costs), following

@@ -13,13 +13,18 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from rules.diagram.automaton import automaton
 from rules.diagram.constraint import Allowed, Constraint, Fold
 
 Real = NDArray[np.float64]
 #: Widths above are all alike hopeless; exponents stay finite.
 _WIDEST = 60.0
-#: A fold seldom keeps more states apart than this (logarithm): it gathers, a table need not.
-_FOLD_STATES = 6.0
+#: More classes than this to come (logarithm) bound the width no longer: only the states of a constraint do.
+_FEW_TO_COME = 6.0
+#: How much the width of each cut counts beside the number of arcs, which the widest alone decide.
+_EVERY_CUT = 0.1
+#: Smaller betterments end the search.
+_BETTER = 1e-3
 _SEED = 20
 
 
@@ -34,7 +39,7 @@ class _Estimate:
                 len(np.unique(codes[allow[slot]]))
                 for slot, codes in zip(constraint.slots, constraint.classes, strict=True)
             ]
-            most = _FOLD_STATES if isinstance(constraint, Fold) else _WIDEST
+            most = _most_states(constraint, allow) if isinstance(constraint, Fold) else _WIDEST
             if len(constraint.slots) > 1:
                 self.scopes.append((list(constraint.slots), np.log(np.maximum(shown, 1.0)), most))
 
@@ -51,15 +56,21 @@ class _Estimate:
             left = (on_left * shown[:, None]).sum(axis=1)
             right = shown.sum() - left
             known = on_left.sum(axis=1)
-            width = np.minimum(np.minimum(left, most), np.where(right < _FOLD_STATES, right, _WIDEST))
+            width = np.minimum(np.minimum(left, most), np.where(right < _FEW_TO_COME, right, _WIDEST))
             width = np.where(known == len(scope), 0.0, width)
             leader = np.asarray(scope)[place[:, scope].argmin(axis=1)]
             single = known == 1
-            np.add.at(alone, (rows, cuts, leader[:, None].repeat(slots, axis=1)), np.where(single, width, 0.0))
+            alone[rows, cuts, leader[:, None]] += np.where(single, width, 0.0)
             wide += np.where(single, 0.0, width)
         wide += np.minimum(alone, self.values).sum(axis=2)
         arcs = np.exp(np.minimum(wide, _WIDEST)) * np.exp(self.values[orders] / 2)
-        return np.asarray(arcs.sum(axis=1))
+        return np.asarray(np.log(arcs.sum(axis=1)) + _EVERY_CUT * wide.sum(axis=1))
+
+
+def _most_states(fold: Fold, allow: Allowed) -> float:
+    """The logarithm of how many states a fold keeps apart, along its slots as they are numbered."""
+    machine = automaton(fold, range(len(allow)), allow)
+    return 0.0 if machine is None else float(np.log(max(len(moves) for moves in machine.moves)))
 
 
 def promising(constraints: Sequence[Constraint], allow: Allowed, count: int) -> list[tuple[int, ...]]:
@@ -68,7 +79,7 @@ def promising(constraints: Sequence[Constraint], allow: Allowed, count: int) -> 
     estimate = _Estimate(constraints, allow)
     chance = np.random.default_rng(_SEED)
     found: dict[tuple[int, ...], float] = {}
-    starts = [np.arange(slots)] + [chance.permutation(slots) for _ in range(3 * count)]
+    starts = [np.arange(slots)] + [chance.permutation(slots) for _ in range(2 * count)]
     for start in starts:
         order, cost = _bettered(start, estimate)
         found.setdefault(order, cost)
@@ -86,7 +97,7 @@ def _bettered(start: NDArray[np.intp], estimate: _Estimate) -> tuple[tuple[int, 
         tried = np.stack([np.insert(np.delete(order, here), there, order[here]) for here, there in moves])
         costs = estimate.of(tried)
         best = int(costs.argmin())
-        if costs[best] >= cost * 0.999:
+        if costs[best] > cost - _BETTER:
             break
         order, cost = tried[best], float(costs[best])
     return tuple(order.tolist()), cost
