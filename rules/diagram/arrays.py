@@ -47,7 +47,7 @@ def combined(columns: Sequence[Codes], sizes: Sequence[int]) -> tuple[Whole, int
 
 
 def numbered(key: Whole, bound: int) -> tuple[Codes, Codes]:
-    """The first row of each different key, keys in increasing order, and for each row the number of its key."""
+    """One row of each different key, keys in increasing order, and for each row the number of its key."""
     if bound > 4 * len(key) + 1_000_000:
         _, first, number = np.unique(key, return_index=True, return_inverse=True)
         return first, number
@@ -57,6 +57,13 @@ def numbered(key: Whole, bound: int) -> tuple[Codes, Codes]:
     rank = np.empty(bound, np.intp)
     rank[used] = np.arange(len(used))
     return at[used], rank[key]
+
+
+def equal_rows(*tables: Whole | Codes) -> tuple[Codes, Codes]:
+    """Which rows are equal in all tables (of one shape): the number of each row's kind, and a row of each kind."""
+    rows, width = tables[0].shape
+    places = np.tile(np.arange(width), rows)
+    return equal_runs(np.arange(rows) * width, [places, *(table.ravel() for table in tables)])
 
 
 def hashed(columns: Sequence[Whole | Codes]) -> NDArray[np.uint64]:
