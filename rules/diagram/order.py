@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.diagram.automaton import automaton
-from rules.diagram.constraint import Allowed, Constraint, Fold
+from rules.diagram.constraint import Allowed, Constraint, Fold, TooEntangledError
 
 Real = NDArray[np.float64]
 #: Widths above are all alike hopeless; exponents stay finite.
@@ -69,7 +69,11 @@ class _Estimate:
 
 def _most_states(fold: Fold, allow: Allowed) -> float:
     """The logarithm of how many states a fold keeps apart, along its slots as they are numbered."""
-    machine = automaton(fold, range(len(allow)), allow)
+    try:
+        machine = automaton(fold, range(len(allow)), allow)
+    except TooEntangledError:
+        # Another order may still suit it.
+        return _WIDEST
     return 0.0 if machine is None else float(np.log(max(len(moves) for moves in machine.moves)))
 
 
