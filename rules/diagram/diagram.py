@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
+from math import log
 from typing import TypeVar
 
 import numpy as np
@@ -45,7 +46,9 @@ _GROUP = 8
 #: Diagrams with fewer edges are scanned whole: to find what is in reach would take as long.
 _SMALL = 60_000
 #: Part of the edges that may be in reach for a walk over them to be worth its while.
-_WORTHWHILE = 0.12
+_WORTHWHILE = 0.25
+#: Part of the freedom of all slots (in logarithms of their values) that must be gone before such a walk is tried.
+_SETTLED = 0.25
 _T = TypeVar("_T")
 
 
@@ -206,11 +209,17 @@ class Diagram:
 
     def _within(self, allow: Allowed) -> Sequence[Edges]:
         """What a pass must walk over: the part in reach where that is small, else everything."""
-        if self.edges > _SMALL:
+        if self.edges > _SMALL and self._settled(allow) >= _SETTLED:
             parts = active(self.layers, allow, self.order, int(self.edges * _WORTHWHILE))
             if parts is not None:
                 return parts
         return self.layers
+
+    def _settled(self, allow: Allowed) -> float:
+        """How much of the freedom of all slots is gone: 0 with nothing chosen, 1 with everything."""
+        before = sum(log(size) for size in self.sizes)
+        left = sum(log(max(int(np.count_nonzero(allowed)), 1)) for allowed in allow)
+        return 1 - left / before if before else 1.0
 
     def _by_slot(self, by_layer: Sequence[_T]) -> list[_T]:
         """What came layer by layer in the order of slots."""
