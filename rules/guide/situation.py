@@ -20,7 +20,7 @@ import numpy as np
 from rules.case import Case
 from rules.cells import Member
 from rules.diagram.clauses import Clauses
-from rules.diagram.constraint import Allowed, Constraint, Table
+from rules.diagram.constraint import Allowed, Amounts, Constraint, Table
 from rules.diagram.diagram import Diagram
 from rules.evaluate import Judges
 from rules.guide.amounts import Prices
@@ -110,6 +110,19 @@ class Situation:
         if level not in self._diagrams:
             self._diagrams[level] = self.standing.diagram(level, self._joint, self._moved, self.prices.together)
         return self._diagrams[level]
+
+    @property
+    def amounts(self) -> list[Amounts]:
+        """What several slots cost together."""
+        return [*self.standing.prices.together, *self.prices.together]
+
+    def total_minor(self, values: Sequence[int]) -> int:
+        """Return the total of an order with a value for each slot, minor units."""
+        amount = sum(int(own[value]) for own, value in zip(self.prices.alone, values, strict=True))
+        for each in self.amounts:
+            at = tuple(codes[values[slot]] for slot, codes in zip(each.slots, each.classes, strict=True))
+            amount += int(each.amounts[at])
+        return self.prices.total_minor(amount)
 
     def clauses(self, level: int) -> Clauses:
         """Return the rules as clauses, single values too, to ask which of them are at work. ``fits`` is not in them."""
