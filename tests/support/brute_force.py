@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from itertools import combinations, product
+from itertools import combinations, pairwise, product
 from string import ascii_uppercase
 from typing import Any, Final
 
@@ -122,7 +122,7 @@ class Oracle:
         specs = [spec for group in groups for spec in group]
         outcomes, totals = self.judge_all(self.shop, specs, self.today)
         starts = np.cumsum([0, *(len(group) for group in groups)])
-        best = [int(start + outcomes[start:end].argmin()) for start, end in zip(starts, starts[1:], strict=False)]
+        best = [int(start + outcomes[start:end].argmin()) for start, end in pairwise(starts)]
         rows = [specs[place] for place in best]
         domains = listed.domains
         codes = {

@@ -26,7 +26,7 @@ def pattern_of(draw: random.Random, pattern: Data) -> Data:
         layers = [{"panel": panel, "count": 1} for panel in spine["panels"]]
         spine["limit_mm"] = _moved(draw, spine["limit_mm"], _thinnest(pattern, layers))
     closed = pattern["closed"]
-    closed["limit_mm"] = round(closed["limit_mm"] * draw.choice((0.7, 0.8, 0.9, 1, 1.2)), 1)
+    closed["limit_mm"] = round(closed["limit_mm"] * draw.choice((0.8, 0.9, 1, 1.2, 1.5)), 1)
     for panel in pattern["panels"].values():
         panel["reverse_seen"] = draw.random() < 0.2 or (panel["reverse_seen"] and draw.random() < 0.7)
     pattern["stitches"] = draw.sample(pattern["stitches"], draw.randint(1, len(pattern["stitches"])))
@@ -47,7 +47,7 @@ def _size(draw: random.Random, code: str, size: Data) -> Data:
 
 def _moved(draw: random.Random, limit: float, thinnest: float) -> float:
     """Return a limit between what the thinnest layers make and a little more than it was."""
-    return ceil(10 * (thinnest + (limit - thinnest) * draw.choice((0.3, 0.5, 0.7, 0.9, 1, 1.1)))) / 10
+    return ceil(10 * (thinnest + (limit - thinnest) * draw.choice((0.4, 0.6, 0.8, 1, 1.2, 1.4)))) / 10
 
 
 def _thinnest(pattern: Data, layers: Iterable[Data]) -> float:
@@ -58,26 +58,27 @@ def _thinnest(pattern: Data, layers: Iterable[Data]) -> float:
 
 
 def lots_of(draw: random.Random, leathers: Data, kinds: Data, patterns: Mapping[str, Data]) -> Data:
-    """Return one to three lots of each leather, each about as large as what some panels need."""
+    """Return one to three lots of each leather, each about as large as what some panels need.
+
+    Lots suit one part after the other, so that each part has a leather more often than not.
+    """
     lots: Data = {}
+    parts = [(each, part) for each in patterns.values() for part in _panels_by_part(each)]
     for leather, row in leathers.items():
         share = kinds[row["kind"]]["yield"]
         for _ in range(draw.choice((1, 1, 2, 2, 3))):
-            code = f"L{len(lots) + 1}"
-            lots[code] = {"leather": leather} | _lot(
-                draw, share, draw.choice(list(patterns.values())), kinds[row["kind"]]
-            )
+            pattern, part = parts[len(lots) % len(parts)] if draw.random() < 0.7 else draw.choice(parts)
+            lots[f"L{len(lots) + 1}"] = {"leather": leather} | _lot(draw, share, pattern, part)
     return lots
 
 
-def _lot(draw: random.Random, share: float, pattern: Data, kind: Data) -> Data:
-    rectangles = _rectangles(draw, pattern)
+def _lot(draw: random.Random, share: float, pattern: Data, part: str) -> Data:
+    rectangles = _rectangles(draw, pattern, part)
     net = sum(each["along"] * each["across"] for each in rectangles) / 10_000
-    left = round(net / share * draw.choice((0.9, 1.05, 1.3, 2, 3)), 2)
-    left = max(left, round(net + 0.01, 2))
-    panel = draw.choice(list(pattern["panels"].values()))["thickness_mm"]
-    least = round(draw.uniform(panel["min"] - 0.15, panel["max"] + 0.25), 2)
-    least = max(0.4, least)
+    left = max(round(net / share * draw.choice((0.95, 1.1, 1.4, 2, 3)), 2), round(net + 0.01, 2))
+    own = [panel["thickness_mm"] for panel in _panels_by_part(pattern)[part]]
+    least, most = max(each["min"] for each in own), min(each["max"] for each in own)
+    least = max(0.4, round(draw.uniform(least - 0.03, most + 0.1), 2))
     return {
         "form": draw.choice(("skin", "remnant")), "mill_stamp": None, "stamp_unit": None, "left_dm2": left,
         "reserved_dm2": 0, "thickness_mm": {"min": least, "max": round(least + draw.choice((0.05, 0.1, 0.2)), 2)},
@@ -86,17 +87,15 @@ def _lot(draw: random.Random, share: float, pattern: Data, kind: Data) -> Data:
     }  # fmt: skip
 
 
-def _rectangles(draw: random.Random, pattern: Data) -> list[Data]:
-    """Return free rectangles that hold some panels of one part, all of one, or all panels of the piece."""
-    panels = list(pattern["panels"].values())
-    part = draw.choice(panels)["part"]
-    own = [panel for panel in panels if panel["part"] == part]
-    match draw.randrange(5):
-        case 0:
+def _rectangles(draw: random.Random, pattern: Data, part: str) -> list[Data]:
+    """Return free rectangles that hold some panels of a part, all of it, or all panels of the piece."""
+    panels, own = list(pattern["panels"].values()), _panels_by_part(pattern)[part]
+    match draw.randrange(8):
+        case 0 | 1:
             held = [(own[0], max(1, own[0]["count"] // 2))]
-        case 1 | 2:
+        case 2 | 3 | 4:
             held = [(panel, panel["count"]) for panel in own]
-        case 3:
+        case 5 | 6:
             held = [(panel, panel["count"]) for panel in panels]
         case _:
             held = [(panel, 3 * panel["count"]) for panel in panels]
@@ -104,17 +103,36 @@ def _rectangles(draw: random.Random, pattern: Data) -> list[Data]:
     for panel, count in held:
         more = draw.choice((0, 0, 4, 20))
         across = count * (panel["cut_width_mm"] + 14 + _GAP_MM) + more
-        found.append({"along": panel["cut_height_mm"] + 14 + more, "across": across})
+        found.append({"along": _length(pattern, panel) + more, "across": across})
+    return found
+
+
+def _length(pattern: Data, panel: Data) -> int:
+    """Return how long a panel is cut at most, mm: belts and leads by what is asked for."""
+    longest = [max(size["offered"]) for code, size in pattern["sizes"].items() if code.startswith(("waist", "length"))]
+    return (
+        max(int(panel["cut_height_mm"]) + 14, *(220 + each for each in longest))
+        if longest
+        else panel["cut_height_mm"] + 14
+    )
+
+
+def _panels_by_part(pattern: Data) -> dict[str, list[Data]]:
+    found: dict[str, list[Data]] = {}
+    for panel in pattern["panels"].values():
+        found.setdefault(panel["part"], []).append(panel)
     return found
 
 
 def prices_of(draw: random.Random, prices: Data, patterns: Mapping[str, Data]) -> Data:
     """Return the price list for some patterns, with other amounts and perhaps no price for a band."""
-    scale = draw.choice((0.7, 1, 1.4))
+    scale = draw.choice((1, 1.5, 2, 3))
     base = {}
     for name in patterns:
-        row = {band: round(price * scale) for band, price in prices["base"][name].items()}
-        dropped = draw.choice((None, None, *list(row)[1:]))
+        known, row = prices["base"][name], {}
+        for place, band in enumerate(prices["bands"]):
+            row[band] = round(scale * known.get(band, max(known.values()) + 20 * place))
+        dropped = draw.choice((None, None, None, None, None, *list(row)[1:]))
         base[name] = {band: price for band, price in row.items() if band != dropped}
     parts = {panel["part"] for pattern in patterns.values() for panel in pattern["panels"].values()}
     for row in prices["surcharges"]:

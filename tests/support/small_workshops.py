@@ -145,20 +145,15 @@ def _cut_supplies(draw: random.Random, data: Data, patterns: Mapping[str, Data])
     threads += draw.sample(sorted(set(data["threads.yaml"]) - set(threads)), draw.choice((0, 1)))
     data["threads.yaml"] = _some(data["threads.yaml"], threads)
     for thread in data["threads.yaml"].values():
-        thread["left_m"] = draw.choice((0.9, 2.5, 6, 40, 90))
+        thread["left_m"] = draw.choice((2.5, 6, 40, 90, 90))
     finishes = {finish for pattern in patterns.values() for finish in pattern["edge_finishes"]}
     offered = [code for code, edge in data["edges.yaml"].items() if edge["finish"] in finishes]
     data["edges.yaml"] = _some(data["edges.yaml"], draw.sample(offered, draw.choice((2, 2, 3, 4))))
     for edge in data["edges.yaml"].values():
         if edge["left_ml"] is not None:
-            edge["left_ml"] = draw.choice((0.5, 3, 12, 90, 200))
+            edge["left_ml"] = draw.choice((2, 40, 90, 200, 200, 200))
             edge["status"] = "active" if draw.random() < 0.9 else "out"
-    types = {kind for pattern in patterns.values() for place in pattern["hardware"].values() for kind in place["types"]}
-    fittings = data["hardware.yaml"]
-    kept = [code for kind in sorted(types) for code in _few(draw, [c for c in fittings if fittings[c]["type"] == kind])]
-    data["hardware.yaml"] = _some(fittings, kept or draw.sample(sorted(fittings), 1))
-    for fitting in data["hardware.yaml"].values():
-        fitting["stock"] = draw.choice((0, 1, 2, 12, 40))
+    _cut_hardware(draw, data, patterns)
     data["typefaces.yaml"] = _some(data["typefaces.yaml"], _few(draw, list(data["typefaces.yaml"])))
     for face in data["typefaces.yaml"].values():
         face["sorts_per_letter"] = draw.choice((0, 1, 2))
@@ -168,6 +163,30 @@ def _cut_supplies(draw: random.Random, data: Data, patterns: Mapping[str, Data])
     data["foils.yaml"] = _some(data["foils.yaml"], _few(draw, list(data["foils.yaml"])))
     for foil in data["foils.yaml"].values():
         foil["left_m"] = draw.choice((0, 0.02, 5))
+
+
+def _cut_hardware(draw: random.Random, data: Data, patterns: Mapping[str, Data]) -> None:
+    """Keep up to three fittings of each type that a pattern takes; most have a width that it is made in."""
+    fittings = data["hardware.yaml"]
+    kept: list[str] = []
+    for pattern in patterns.values():
+        for kind in sorted({kind for place in pattern["hardware"].values() for kind in place["types"]}):
+            own = [code for code, fitting in fittings.items() if fitting["type"] == kind]
+            chosen = draw.sample(own, min(len(own), draw.choice((1, 2, 3))))
+            kept += chosen
+            for code in chosen if draw.random() < 0.8 else ():
+                fittings[code]["size_mm"] = draw.choice(_widths(pattern["sizes"]) or [fittings[code]["size_mm"]])
+    data["hardware.yaml"] = _some(fittings, kept or draw.sample(sorted(fittings), 1))
+    for fitting in data["hardware.yaml"].values():
+        fitting["stock"] = draw.choice((0, 1, 2, 12, 12, 40, 40, 40, 40, 40))
+        fitting["grip_mm"]["max"] = round(fitting["grip_mm"]["max"] * draw.choice((0.9, 1, 1.3, 1.6)), 1)
+
+
+def _widths(sizes: Data) -> list[int]:
+    """Return the inner widths that buckles and hooks of a pattern have to have, mm."""
+    if "lug_mm" in sizes:
+        return [lug - taper for lug in sizes["lug_mm"]["offered"] for taper in sizes["taper_mm"]["offered"]]
+    return list(sizes["width_mm"]["offered"]) if "width_mm" in sizes else []
 
 
 def _fit(draw: random.Random, data: Data, patterns: Mapping[str, Data], most: int) -> None:
