@@ -3,8 +3,9 @@
 A *world* is every complete spec of a pattern in one context; a choice keeps those that have it. All that is said of a
 spec follows from the outcomes and totals of a world: no search, no rule of what may be left out.
 
-The context is what is no choice: carry, purpose, quantity, destination, rush, days, letters. Letters that are not
-given yet are any single capital, the best of them; they are not counted apart.
+The context is what is no choice: carry, dog, quantity, destination, rush, days, letters. Letters that are not given
+yet are any single capital, the best of them; they are not counted apart. That there is a monogram at all is a choice
+where letters are given, and a foil is one only where letters may be foiled.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from rules.columns import judge_specs
 from rules.piece import FLESH, GRAIN
 from rules.pricing import priced
 from rules.shop import Shop
-from rules.spec import Monogram, PartChoice, Purpose, Spec
+from rules.spec import Monogram, PartChoice, Spec
 
 STATES: Final = ("open", "sign_off", "closed")
 _OUTCOMES: Final = ("buildable", "sign_off", "refused")
@@ -94,6 +95,12 @@ class World:
         found: NDArray[np.bool_] = self.codes[pointer] == list(self.domains[pointer]).index(value)
         return found
 
+    def agreeing(self, pointer: str, value: Any) -> NDArray[np.bool_]:
+        """Return which rows a choice leaves: those that have it; of a foil those without foil too."""
+        if pointer == "/monogram/foil":
+            return self.having(pointer, value) | ~self.having("/monogram/method", "foil")
+        return self.having(pointer, value)
+
 
 @dataclass
 class Oracle:
@@ -115,7 +122,7 @@ class Oracle:
 
     def truth(self, spec: Spec) -> Truth:
         """Return what is true of a spec."""
-        return _truth(self.world(spec), chosen_of(self.shop, spec))
+        return truth_in(self.world(spec), chosen_of(self.shop, spec))
 
     def _judged(self, listed: _Listed) -> World:
         groups = list(listed.groups())
@@ -146,8 +153,14 @@ def completions(shop: Shop, spec: Spec) -> list[Spec]:
         each
         for group in listed.groups()
         for each in group
-        if all(value_at(each, pointer) == value for pointer, value in chosen.items())
+        if all(_agrees(each, pointer, value) for pointer, value in chosen.items())
     ]
+
+
+def _agrees(spec: Spec, pointer: str, value: Any) -> bool:
+    """Whether a complete spec has a choice, of a foil whether it has no other."""
+    unfoiled = pointer == "/monogram/foil" and (spec.monogram is None or spec.monogram.method != "foil")
+    return unfoiled or value_at(spec, pointer) == value
 
 
 def in_bulk(shop: Shop, specs: Sequence[Spec], today: date) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -187,9 +200,14 @@ def chosen_of(shop: Shop, spec: Spec) -> dict[str, Any]:
             found[f"/{name}"] = getattr(spec, name)
     found |= {f"/hardware/{place}": code for place, code in spec.hardware.items()}
     found |= {f"/sizes/{code}": um for code, um in spec.sizes_um.items()}
-    for name in _OF_MONOGRAM if spec.monogram is not None else ():
-        if getattr(spec.monogram, name) is not None:
-            found[f"/monogram/{name}"] = getattr(spec.monogram, name)
+    if spec.purpose.use is not None and shop.catalog.patterns[spec.pattern].load.load_class == "bearing":
+        found["/purpose/use"] = spec.purpose.use
+    if spec.monogram is not None:
+        found["/monogram"] = True
+        said = {name: getattr(spec.monogram, name) for name in _OF_MONOGRAM}
+        if said["method"] not in {None, "foil"}:
+            said["foil"] = None
+        found |= {f"/monogram/{name}": value for name, value in said.items() if value is not None}
     return found | {f"/modifications/{code}": True for code in spec.modifications}
 
 
@@ -202,6 +220,10 @@ def value_at(spec: Spec, pointer: str) -> Any:
         return spec.hardware.get(rest[0])
     if what == "sizes":
         return spec.sizes_um[rest[0]]
+    if what == "purpose":
+        return spec.purpose.use
+    if pointer == "/monogram":
+        return spec.monogram is not None
     if what == "monogram":
         return None if spec.monogram is None else getattr(spec.monogram, rest[0])
     return rest[0] in spec.modifications if what == "modifications" else getattr(spec, what)
@@ -217,10 +239,11 @@ class _Listed:
         pattern = shop.catalog.patterns[spec.pattern]
         self.pattern: Pattern = pattern
         self._shop, self._every_letter = shop, every_letter
+        self._bearing = pattern.load.load_class == "bearing"
         letters = None if spec.monogram is None else Monogram(spec.monogram.text, artwork=spec.monogram.artwork)
         self.context = replace(
             spec, parts={}, thread=None, stitch=None, edge=None, hardware={}, sizes_um={}, monogram=letters,
-            modifications=(),
+            modifications=(), purpose=replace(spec.purpose, use=None) if self._bearing else spec.purpose,
         )  # fmt: skip
         self._monograms = list(self._all_monograms())
         own = chosen_of(shop, spec)
@@ -243,13 +266,16 @@ class _Listed:
         for name in _OF_MONOGRAM:
             values = [None if each is None else getattr(each, name) for each in self._monograms]
             found[f"/monogram/{name}"] = list(dict.fromkeys(values))
+        if self.context.monogram is not None:
+            found["/monogram"] = [False, True]
+        if self._bearing:
+            found["/purpose/use"] = list(pattern.uses)
         return found | {f"/modifications/{code}": [False, True] for code in pattern.modifications}
 
     def _all_monograms(self) -> Iterator[Monogram | None]:
         """Give every way to set letters, with the letters of the context or none yet."""
         catalog, given = self._shop.catalog, self.context.monogram
-        if given is None:
-            yield None
+        yield None
         methods = dict.fromkeys(method for face in catalog.typefaces.values() for method in face.methods)
         for method, face, zone in product(methods, catalog.typefaces, self.pattern.zones):
             for foil in catalog.foils if method == "foil" else (None,):
@@ -257,11 +283,11 @@ class _Listed:
 
     def groups(self) -> Iterator[list[Spec]]:
         """Give the complete specs; those that differ in open letters alone stand together."""
-        pointers = [each for each in self.domains if not each.startswith("/monogram/")]
+        pointers = [each for each in self.domains if not each.startswith("/monogram")]
         for values in product(*(self.domains[each] for each in pointers)):
             spec = self._spec(dict(zip(pointers, values, strict=True)))
-            for use, monogram in product(self._uses(), self._monograms):
-                yield [replace(spec, purpose=use, monogram=each) for each in self._lettered(monogram)]
+            for monogram in self._monograms:
+                yield [replace(spec, monogram=each) for each in self._lettered(monogram)]
 
     def _spec(self, values: Mapping[str, Any]) -> Spec:
         def below(prefix: str) -> dict[str, Any]:
@@ -273,14 +299,9 @@ class _Listed:
             thread=values["/thread"], stitch=values["/stitch"], edge=values["/edge"],
             hardware={place: code for place, code in below("/hardware/").items() if code is not None},
             sizes_um=below("/sizes/"),
+            purpose=replace(self.context.purpose, use=values.get("/purpose/use", self.context.purpose.use)),
             modifications=tuple(code for code, asked in below("/modifications/").items() if asked),
         )  # fmt: skip
-
-    def _uses(self) -> list[Purpose]:
-        asked, pattern = self.context.purpose, self.pattern
-        if pattern.load.load_class != "bearing" or asked.use is not None:
-            return [asked]
-        return [replace(asked, use=use) for use in pattern.uses]
 
     def _lettered(self, monogram: Monogram | None) -> list[Monogram | None]:
         """Return a monogram with its letters, or with each capital that differs from the others."""
@@ -300,8 +321,9 @@ def _different(face: Typeface) -> list[str]:
     return list(found.values())
 
 
-def _truth(world: World, chosen: Mapping[str, Any]) -> Truth:
-    kept = {pointer: world.having(pointer, value) for pointer, value in chosen.items()}
+def truth_in(world: World, chosen: Mapping[str, Any]) -> Truth:
+    """Return what is true in a world of a spec with some choices, values by pointer."""
+    kept = {pointer: world.agreeing(pointer, value) for pointer, value in chosen.items()}
     everything = np.ones(len(world.rows), dtype=bool)
 
     def all_but(pointer: str | None) -> NDArray[np.bool_]:
