@@ -40,6 +40,7 @@ class Shop:
     edition: int | None = None
     _judges: dict[date, Judges] = field(default_factory=dict)
     stages: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
+    guides: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def piece(self, spec: Spec) -> Piece:
         """Return a spec resolved against the catalog."""

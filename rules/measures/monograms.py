@@ -254,7 +254,7 @@ def foil_left(use: MonogramUse) -> int | None:
 
 
 #: Capitals and signs that look the same in a mirror.
-_MIRROR_SAFE = frozenset("AHIMOTUVWXY.-| ")
+MIRROR_SAFE = frozenset("AHIMOTUVWXY.-| ")
 
 
 @truth("monogram.mirrored", "the same letters stand on both of a pair", reads=["monogram"])
@@ -267,7 +267,7 @@ def mirrored(use: MonogramUse) -> bool | None:
 def mirror_safe(use: MonogramUse) -> bool:
     """Whether every sign and their order are the same in a mirror."""
     text = use.monogram.text
-    return set(text) <= _MIRROR_SAFE and text == text[::-1]
+    return set(text) <= MIRROR_SAFE and text == text[::-1]
 
 
 @word("monogram.kind", "kind of the leather under the letters", reads=["monogram", "leather"], noun="kind")
