@@ -184,8 +184,8 @@ def fired(bits: NDArray[np.uint64], places: Iterable[int]) -> NDArray[np.bool_]:
 def one_by_one(shop: Shop, specs: Sequence[Spec], today: date) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Judge and price specs as the service does, each alone."""
     outcomes = [_OUTCOMES.index(judge(shop, spec, today).outcome) for spec in specs]
-    totals = [priced(shop.piece(spec)).total_minor for spec in specs]
-    return np.array(outcomes), np.array([-1 if total is None else total for total in totals])
+    prices = [priced(shop.piece(spec)) for spec in specs]
+    return np.array(outcomes), np.array([-1 if price is None else price.total_minor for price in prices])
 
 
 def chosen_of(shop: Shop, spec: Spec) -> dict[str, Any]:
