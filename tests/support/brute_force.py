@@ -250,6 +250,8 @@ class _Listed:
         self.domains: dict[str, list[Any]] = {}
         for pointer, values in self._offered().items():
             extra = [own[pointer]] if pointer in own and not pointer.startswith("/monogram/") else []
+            if pointer.startswith("/parts/"):
+                extra = [(leather, side) for leather, _ in extra for side in (GRAIN, FLESH)]
             self.domains[pointer] = list(dict.fromkeys([*values, *extra]))
 
     def _offered(self) -> dict[str, list[Any]]:
@@ -327,7 +329,9 @@ def truth_in(world: World, chosen: Mapping[str, Any]) -> Truth:
     everything = np.ones(len(world.rows), dtype=bool)
 
     def all_but(pointer: str | None) -> NDArray[np.bool_]:
-        return np.logical_and.reduce([everything, *(rows for each, rows in kept.items() if each != pointer)])
+        # Having no monogram is the alternative to having one, of whatever method.
+        one = {pointer, "/monogram"} if pointer == "/monogram/method" else {pointer}
+        return np.logical_and.reduce([everything, *(rows for each, rows in kept.items() if each not in one)])
 
     whole = all_but(None)
     options: dict[str, dict[Any, TrueOption]] = {"/modifications": {}}

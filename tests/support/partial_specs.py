@@ -21,7 +21,7 @@ def context(shop: Shop, pattern: str, draw: random.Random) -> Spec:
         pattern=pattern,
         purpose=Purpose(dog_kg=draw.choice((12, 40)) if load.scales_with_dog else None),
         carry=Carry(cards=draw.choice((2, 9))) if draw.random() < 0.15 else Carry(),
-        quantity=draw.choice((1, 1, 1, 1, 2, 3)),
+        quantity=draw.choice((1, 1, 1, 1, 1, 1, 2, 3)),
         ship_to=draw.choice((None, None, None, "US-CA", "XA")),
         rush=draw.random() < 0.1,
         monogram=Monogram(letters) if made.zones and draw.random() < 0.25 else None,
@@ -37,7 +37,7 @@ def partial(world: World, asked: Spec, draw: random.Random) -> Spec:
     chosen = draw.sample(pointers, min(len(pointers), draw.choice((0, 1, 2, 2, 3, 3, 4, 5, 6))))
     good = [row for row, outcome in zip(world.rows, world.outcomes, strict=True) if outcome < 2]
     row = draw.choice(good or list(world.rows))
-    stays = draw.choice((1.0, 0.8, 0.0))
+    stays = draw.choice((1.0, 1.0, 0.8, 0.5, 0.0))
     values = {
         each: value_at(row, each) if draw.random() < stays else draw.choice(world.domains[each]) for each in chosen
     }

@@ -47,7 +47,7 @@ def _size(draw: random.Random, code: str, size: Data) -> Data:
 
 def _moved(draw: random.Random, limit: float, thinnest: float) -> float:
     """Return a limit between what the thinnest layers make and a little more than it was."""
-    return ceil(10 * (thinnest + (limit - thinnest) * draw.choice((0.4, 0.6, 0.8, 1, 1.2, 1.4)))) / 10
+    return ceil(10 * (thinnest + (limit - thinnest) * draw.choice((0.35, 0.45, 0.55, 0.7, 1, 1.2)))) / 10
 
 
 def _thinnest(pattern: Data, layers: Iterable[Data]) -> float:
@@ -66,19 +66,34 @@ def lots_of(draw: random.Random, leathers: Data, kinds: Data, patterns: Mapping[
     parts = [(each, part) for each in patterns.values() for part in _panels_by_part(each)]
     for leather, row in leathers.items():
         share = kinds[row["kind"]]["yield"]
-        for _ in range(draw.choice((1, 1, 2, 2, 3))):
-            pattern, part = parts[len(lots) % len(parts)] if draw.random() < 0.7 else draw.choice(parts)
-            lots[f"L{len(lots) + 1}"] = {"leather": leather} | _lot(draw, share, pattern, part)
+        pattern, part = parts[len(lots) % len(parts)] if draw.random() < 0.8 else draw.choice(parts)
+        if draw.random() < 0.35 and sum(panel["count"] for panel in _panels_by_part(pattern)[part]) > 1:
+            made = _halves(draw, share, pattern, part)
+        else:
+            others = [draw.choice(parts) for _ in range(draw.choice((0, 0, 1, 1, 2)))]
+            made = [_lot(draw, share, *each) for each in ((pattern, part), *others)]
+        lots |= {f"L{len(lots) + place}": {"leather": leather} | lot for place, lot in enumerate(made, 1)}
     return lots
 
 
-def _lot(draw: random.Random, share: float, pattern: Data, part: str) -> Data:
-    rectangles = _rectangles(draw, pattern, part)
+def _halves(draw: random.Random, share: float, pattern: Data, part: str) -> list[Data]:
+    """Return two lots that hold a part together, neither of them alone."""
+    panels = [panel for panel in _panels_by_part(pattern)[part] for _ in range(panel["count"])]
+    at = len(panels) // 2
+    one, other = (_lot(draw, share, pattern, part, [(panel, 1) for panel in own]) for own in (panels[:at], panels[at:]))
+    return [one, other | {"thickness_mm": one["thickness_mm"], "color_de00": one["color_de00"]}]
+
+
+def _lot(
+    draw: random.Random, share: float, pattern: Data, part: str, held: list[tuple[Data, int]] | None = None
+) -> Data:
+    """Return a lot for a part: large enough for some panels, those given if any are."""
+    rectangles = _rectangles(draw, pattern, held or _held(draw, pattern, part))
     net = sum(each["along"] * each["across"] for each in rectangles) / 10_000
-    left = max(round(net / share * draw.choice((0.95, 1.1, 1.4, 2, 3)), 2), round(net + 0.01, 2))
+    left = max(round(net / share * draw.choice((1, 1.1, 1.4, 2, 3)), 2), round(net + 0.01, 2))
     own = [panel["thickness_mm"] for panel in _panels_by_part(pattern)[part]]
     least, most = max(each["min"] for each in own), min(each["max"] for each in own)
-    least = max(0.4, round(draw.uniform(least - 0.03, most + 0.1), 2))
+    least = max(0.4, round(draw.uniform(least - 0.01, most), 2))
     return {
         "form": draw.choice(("skin", "remnant")), "mill_stamp": None, "stamp_unit": None, "left_dm2": left,
         "reserved_dm2": 0, "thickness_mm": {"min": least, "max": round(least + draw.choice((0.05, 0.1, 0.2)), 2)},
@@ -87,22 +102,26 @@ def _lot(draw: random.Random, share: float, pattern: Data, part: str) -> Data:
     }  # fmt: skip
 
 
-def _rectangles(draw: random.Random, pattern: Data, part: str) -> list[Data]:
-    """Return free rectangles that hold some panels of a part, all of it, or all panels of the piece."""
+def _held(draw: random.Random, pattern: Data, part: str) -> list[tuple[Data, int]]:
+    """Return panels that a lot is to hold: some of a part, all of it, or those of a whole piece or two."""
     panels, own = list(pattern["panels"].values()), _panels_by_part(pattern)[part]
     match draw.randrange(8):
-        case 0 | 1:
-            held = [(own[0], max(1, own[0]["count"] // 2))]
-        case 2 | 3 | 4:
-            held = [(panel, panel["count"]) for panel in own]
+        case 0:
+            return [(own[0], max(1, own[0]["count"] // 2))]
+        case 1 | 2 | 3 | 4:
+            return [(panel, panel["count"]) for panel in own]
         case 5 | 6:
-            held = [(panel, panel["count"]) for panel in panels]
+            return [(panel, panel["count"]) for panel in panels]
         case _:
-            held = [(panel, 3 * panel["count"]) for panel in panels]
+            return [(panel, 2 * panel["count"]) for panel in panels]
+
+
+def _rectangles(draw: random.Random, pattern: Data, held: list[tuple[Data, int]]) -> list[Data]:
+    """Return free rectangles that hold some panels, one for each size, hardly any larger than that."""
     found = []
     for panel, count in held:
         more = draw.choice((0, 0, 4, 20))
-        across = count * (panel["cut_width_mm"] + 14 + _GAP_MM) + more
+        across = count * (panel["cut_width_mm"] + (14 if pattern["sizes"] else 0) + _GAP_MM) + more
         found.append({"along": _length(pattern, panel) + more, "across": across})
     return found
 

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 Data = Mapping[str, Any]
 _FAMILIES: Final = ("black", "gray", "red", "orange", "brown", "tan", "blue", "green", "yellow", "white")
-_SEVERITIES: Final = ("refuse", "refuse", "sign_off", "sign_off", "advise")
+_SEVERITIES: Final = ("refuse", "refuse", "sign_off", "sign_off", "advise", "advise")
 
 
 def house_rules(draw: random.Random, data: Data) -> dict[str, Any]:
