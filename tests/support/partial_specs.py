@@ -20,8 +20,8 @@ def context(shop: Shop, pattern: str, draw: random.Random) -> Spec:
     return Spec(
         pattern=pattern,
         purpose=Purpose(dog_kg=draw.choice((12, 40)) if load.scales_with_dog else None),
-        carry=Carry(cards=draw.choice((2, 9))) if draw.random() < 0.15 else Carry(),
-        quantity=draw.choice((1, 1, 1, 1, 1, 1, 2, 3)),
+        carry=Carry(cards=draw.choice((2, 5))) if draw.random() < 0.15 else Carry(),
+        quantity=draw.choice((1, 1, 1, 1, 1, 1, 1, 2)),
         ship_to=draw.choice((None, None, None, "US-CA", "XA")),
         rush=draw.random() < 0.1,
         monogram=Monogram(letters) if made.zones and draw.random() < 0.25 else None,

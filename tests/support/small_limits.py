@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterable, Mapping
+from itertools import cycle
 from math import ceil
 from typing import Any, Final
 
@@ -24,11 +25,13 @@ def pattern_of(draw: random.Random, pattern: Data) -> Data:
     spine = pattern.get("spine")
     if spine is not None and "skived_to_mm" not in spine:
         layers = [{"panel": panel, "count": 1} for panel in spine["panels"]]
-        spine["limit_mm"] = _moved(draw, spine["limit_mm"], _thinnest(pattern, layers))
+        spine["limit_mm"] = max(
+            _moved(draw, spine["limit_mm"], _thinnest(pattern, layers)), draw.choice((0, spine["limit_mm"]))
+        )
     closed = pattern["closed"]
     closed["limit_mm"] = round(closed["limit_mm"] * draw.choice((0.8, 0.9, 1, 1.2, 1.5)), 1)
     for panel in pattern["panels"].values():
-        panel["reverse_seen"] = draw.random() < 0.2 or (panel["reverse_seen"] and draw.random() < 0.7)
+        panel["reverse_seen"] = draw.random() < 0.1 or (panel["reverse_seen"] and draw.random() < 0.4)
     pattern["stitches"] = draw.sample(pattern["stitches"], draw.randint(1, len(pattern["stitches"])))
     pattern["zones"] = _sample(draw, pattern["zones"], draw.choice((0, 1, 1, 2)))
     pattern["modifications"] = draw.sample(
@@ -64,13 +67,14 @@ def lots_of(draw: random.Random, leathers: Data, kinds: Data, patterns: Mapping[
     """
     lots: Data = {}
     parts = [(each, part) for each in patterns.values() for part in _panels_by_part(each)]
+    turn = cycle(parts)
     for leather, row in leathers.items():
         share = kinds[row["kind"]]["yield"]
-        pattern, part = parts[len(lots) % len(parts)] if draw.random() < 0.8 else draw.choice(parts)
+        pattern, part = draw.choice(parts) if row["status"] == "retired" else next(turn)
         if draw.random() < 0.35 and sum(panel["count"] for panel in _panels_by_part(pattern)[part]) > 1:
             made = _halves(draw, share, pattern, part)
         else:
-            others = [draw.choice(parts) for _ in range(draw.choice((0, 0, 1, 1, 2)))]
+            others = [next(turn) if len(parts) > 3 else draw.choice(parts) for _ in range(draw.choice((0, 0, 1, 1, 2)))]
             made = [_lot(draw, share, *each) for each in ((pattern, part), *others)]
         lots |= {f"L{len(lots) + place}": {"leather": leather} | lot for place, lot in enumerate(made, 1)}
     return lots
@@ -90,7 +94,7 @@ def _lot(
     """Return a lot for a part: large enough for some panels, those given if any are."""
     rectangles = _rectangles(draw, pattern, held or _held(draw, pattern, part))
     net = sum(each["along"] * each["across"] for each in rectangles) / 10_000
-    left = max(round(net / share * draw.choice((1, 1.1, 1.4, 2, 3)), 2), round(net + 0.01, 2))
+    left = max(round(net / share * draw.choice((1.05, 1.2, 1.6, 2, 3)), 2), round(net + 0.01, 2))
     own = [panel["thickness_mm"] for panel in _panels_by_part(pattern)[part]]
     least, most = max(each["min"] for each in own), min(each["max"] for each in own)
     least = max(0.4, round(draw.uniform(least - 0.01, most), 2))
@@ -105,12 +109,12 @@ def _lot(
 def _held(draw: random.Random, pattern: Data, part: str) -> list[tuple[Data, int]]:
     """Return panels that a lot is to hold: some of a part, all of it, or those of a whole piece or two."""
     panels, own = list(pattern["panels"].values()), _panels_by_part(pattern)[part]
-    match draw.randrange(8):
+    match draw.randrange(12):
         case 0:
             return [(own[0], max(1, own[0]["count"] // 2))]
         case 1 | 2 | 3 | 4:
             return [(panel, panel["count"]) for panel in own]
-        case 5 | 6:
+        case 5 | 6 | 7 | 8:
             return [(panel, panel["count"]) for panel in panels]
         case _:
             return [(panel, 2 * panel["count"]) for panel in panels]
@@ -120,7 +124,7 @@ def _rectangles(draw: random.Random, pattern: Data, held: list[tuple[Data, int]]
     """Return free rectangles that hold some panels, one for each size, hardly any larger than that."""
     found = []
     for panel, count in held:
-        more = draw.choice((0, 0, 4, 20))
+        more = draw.choice((0, 4, 20, 40))
         across = count * (panel["cut_width_mm"] + (14 if pattern["sizes"] else 0) + _GAP_MM) + more
         found.append({"along": _length(pattern, panel) + more, "across": across})
     return found

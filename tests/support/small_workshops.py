@@ -30,7 +30,7 @@ from rules.shop import Shop, open_shop
 TODAY: Final = date(2026, 3, 2)
 #: Drawn again where a drawing contradicts itself: a limit that no leather can meet, say.
 _DRAWINGS: Final = 20
-_GRADES: Final = ("fine", "fine", "fine", "sign_off", "refuse")
+_GRADES: Final = ("fine", "fine", "fine", "fine", "sign_off", "refuse")
 #: Complete specs of one pattern, letters counted apart.
 _LEAST_ROWS, _MOST_ROWS = 600, 3_000
 Data = dict[str, Any]
@@ -113,17 +113,20 @@ def _cut_leathers(draw: random.Random, data: Data, patterns: Mapping[str, Data],
     chosen = [*usual, *others][: draw.randint(3, count)]
     leathers = {code: data["leathers.yaml"][code] for code in chosen}
     for leather in leathers.values():
-        leather["status"] = draw.choice(("active", "active", "active", "active", "last_lot", "retired"))
+        leather["status"] = draw.choice(("active", "active", "active", "last_lot"))
         leather["reserve_dm2"] = draw.choice((0, 0, 0, 1, 3, 8))
-    data["leathers.yaml"] = leathers
+    if draw.random() < 0.4:
+        code = next(each for each in others if each not in leathers)
+        leathers[code] = data["leathers.yaml"][code] | {"status": "retired"}
     for kind in {leather["kind"]: None for leather in leathers.values()}:
         _regrade(draw, data["kinds.yaml"][kind], data["price-list.yaml"]["bands"])
+    data["leathers.yaml"] = leathers
 
 
 def _regrade(draw: random.Random, kind: Data, bands: list[str]) -> None:
     for name in ("edge", "mark"):
         kind[name] = {
-            word: draw.choice(_GRADES) if draw.random() < 0.4 else grade for word, grade in kind[name].items()
+            word: draw.choice(_GRADES) if draw.random() < 0.3 else grade for word, grade in kind[name].items()
         }
     for name in ("split", "back_shown"):
         if draw.random() < 0.4:
