@@ -34,11 +34,14 @@ from support.partial_specs import context, partial, with_choices
 from support.small_workshops import small_workshop
 
 from rules.columns import judge_specs
+from rules.guide import guide
+from rules.guide.reasons import clash_of
 from rules.shop import Shop
 from rules.spec import PartChoice, Spec
 
 CHUNK = 20
 SEEDS = 500
+CLASH_SEEDS = 100
 DRAWN = 4
 #: Specs that are judged one by one are dear.
 NAIVE_SEEDS, NAIVE_ROWS = 20, 300
@@ -75,13 +78,24 @@ def _retired(shop: Shop, spec: Spec, draw: random.Random) -> Spec:
 
 @pytest.mark.parametrize("first", range(0, SEEDS, CHUNK))
 def test_every_option_is_what_judging_all_says(first: int) -> None:
-    guide = pytest.importorskip("rules.guide").guide
     wrong: list[Any] = []
     for seed in range(first, first + CHUNK):
         for oracle, spec in drawn(seed):
             found, true = guide(oracle.shop, spec, oracle.today, figures=True), oracle.truth(spec)
             assert found.exact
             wrong += [(seed, spec, *each) for each in _differences(found, true)]
+    assert wrong == []
+
+
+@pytest.mark.parametrize("first", range(0, CLASH_SEEDS, CHUNK))
+def test_the_smallest_clashes_are_what_judging_all_says(first: int) -> None:
+    wrong: list[Any] = []
+    for seed in range(first, first + CHUNK):
+        for oracle, spec in drawn(seed):
+            clash, true = clash_of(guide(oracle.shop, spec, oracle.today)), oracle.truth(spec)
+            told = set() if clash is None else {tuple(sorted(each)) for each in clash.choices}
+            if told != true.smallest:
+                wrong.append((seed, spec, told, true.smallest))
     assert wrong == []
 
 
