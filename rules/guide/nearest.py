@@ -23,7 +23,7 @@ from rules.diagram.repair import Repair, nearest
 from rules.guide.domain import Domain, Slot
 from rules.guide.patches import Change, change_to
 from rules.guide.situation import LEVELS, Situation, situation_of
-from rules.guide.views import Chosen, chosen_in
+from rules.guide.views import Chosen, chosen_in, foreign_in
 from rules.piece import GRAIN, Piece
 from rules.shop import Shop
 from rules.spec import Spec
@@ -91,7 +91,7 @@ class _Asked:
         self._piece = piece
         domain = situation.domain
         chosen = chosen_in(domain, piece)
-        self._unheard = sum(not each.heard for each in chosen)
+        self._unheard = sum(not each.heard for each in chosen) + len(foreign_in(piece))
         self._choices = [
             *(choice for each in chosen if each.heard for choice in _choices(domain, each)),
             *_absent(domain, piece, chosen),

@@ -8,6 +8,7 @@ from typing import Any
 
 from rules.echo import mm
 from rules.guide.domain import Domain, Matched, Slot
+from rules.guide.views import foreign_in
 from rules.neighbors import said_of_edge, said_of_hardware, said_of_part, said_of_side, said_of_thread
 from rules.piece import GRAIN, Piece
 from rules.spec import PartChoice, Spec
@@ -46,9 +47,20 @@ class _Growing:
 def change_to(domain: Domain, piece: Piece, values: Sequence[int]) -> Change:
     """Return what changes from a piece's spec to certain values of the slots of a domain."""
     growing = _Growing(piece.spec)
+    for pointer in foreign_in(piece):
+        _dropped(pointer, growing)
     for slot, place in zip(domain.slots, values, strict=True):
         _CHANGES[slot.read](domain, piece, slot, slot.values[place], growing)
     return Change(growing.patch, growing.spec, "; ".join(growing.says))
+
+
+def _dropped(pointer: str, growing: _Growing) -> None:
+    """Leave out what the pattern lacks."""
+    _, name, own = pointer.split("/")
+    growing.put_in(name, own, None, f"Leave out {own}")
+    at = "sizes_um" if name == "sizes" else name
+    changed: dict[str, Any] = {at: {each: value for each, value in getattr(growing.spec, at).items() if each != own}}
+    growing.spec = replace(growing.spec, **changed)
 
 
 def _part(domain: Domain, piece: Piece, slot: Slot, value: Any, growing: _Growing) -> None:
@@ -85,7 +97,7 @@ def _stitch(_: Domain, piece: Piece, __: Slot, value: Any, growing: _Growing) ->
 def _hardware(domain: Domain, piece: Piece, _: Slot, value: Any, growing: _Growing) -> None:
     wanted = dict(value)
     own = {place: piece.indexes.hardware.code(code) for place, code in piece.spec.hardware.items()}
-    for place in dict.fromkeys([*domain.pattern.fixings, *own]):
+    for place in domain.pattern.fixings:
         code = wanted.get(place)
         if code == own.get(place):
             continue
