@@ -14,6 +14,7 @@ import numpy as np
 
 from rules.diagram.active import active, within_reach
 from rules.diagram.arcs import Level, conjoined, free_levels
+from rules.diagram.arrays import run_lengths
 from rules.diagram.automaton import Automaton, automaton
 from rules.diagram.constraint import Allowed, Amounts, Codes, Constraint, TooEntangledError, Whole
 from rules.diagram.counting import bits, counted
@@ -81,7 +82,7 @@ class Diagram:
         """How many arcs there are, one a class of values."""
         total = 0
         for layer in self.layers:
-            lengths = np.diff(layer.labels.member_starts, append=len(layer.labels.members))
+            lengths = run_lengths(layer.labels.member_starts, len(layer.labels.members))
             total += int(lengths[layer.label].sum())
         return total
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rules.diagram.arcs import Level
-from rules.diagram.arrays import equal_runs, ranges, runs
+from rules.diagram.arrays import equal_runs, ranges, run_lengths, runs
 from rules.diagram.automaton import DEAD
 from rules.diagram.constraint import Codes, Whole
 
@@ -41,7 +41,7 @@ def _level(level: Level, number: Codes, due: Whole, *, merge: bool) -> tuple[Lev
     if not len(sources):
         return None
     starts = runs(sources)
-    lengths = np.diff(starts, append=len(sources))
+    lengths = run_lengths(starts, len(sources))
     costs: Whole | None = None
     low: Whole = np.zeros(len(starts), np.int64)
     if level.costs is not None or due.any():
