@@ -47,6 +47,7 @@ def test_the_part_in_reach_answers_as_the_whole_at_every_step_of_a_walk(monkeypa
         for least in (10**9, -1):
             monkeypatch.setattr(diagram, "_SMALL", least)
             monkeypatch.setattr(diagram, "_WORTHWHILE", 10.0)
+            monkeypatch.setattr(diagram, "_SETTLED", -1.0)
             lowest, low = found.cheapest(allow, model.prices)
             highest, high = found.dearest(allow, model.prices)
             possible = found.possible(allow)[1]
