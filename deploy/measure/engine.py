@@ -22,6 +22,7 @@ from rules.diagram.clash import Choice, kept, smallest_clashes, some_clash
 from rules.diagram.clauses import Clauses
 from rules.diagram.constraint import Allowed, Bools, Whole
 from rules.diagram.diagram import NONE, Diagram, compile_diagram
+from rules.diagram.overlay import Overlay
 from rules.diagram.repair import nearest
 
 _TESTS: Final = Path(__file__).parents[2] / "tests"
@@ -175,13 +176,22 @@ def _stocked(name: str, model: Any, diagram: Diagram, many: int) -> Iterator[Fig
     """
     stocks = importlib.import_module("support.stocks")
     ours: list[float] = []
+    also_left: list[float] = []
     again: list[float] = []
     for seed in range(many):
         allow = list(_steps(model, diagram, 20 + seed))[4]
         stock = stocks.stock_of(model, seed)
-        (lowest, totals), seconds = _often(partial(_with_stock, stocks, model, diagram, allow, stock))
+        hard, scarce = stocks.within_stock(model, allow, stock)
+        restricted = [one & other for one, other in zip(allow, hard, strict=True)]
+
+        def put(within: Allowed, allow: Allowed = allow, scarce: list[Any] = scarce) -> tuple[int | None, list[Whole]]:
+            return Overlay(diagram, allow, scarce, within).cheapest(model.prices)
+
+        (lowest, totals), seconds = _often(partial(put, restricted))
         ours.append(seconds)
-        restricted, scarce = stocks.within_stock(model, allow, stock)
+        (left, _), seconds = _often(partial(put, hard))
+        also_left.append(seconds)
+        _same("lowest totals, choices left or not", lowest, left)
         constraints = [*model.constraints, *scarce]
         anew = partial(compile_diagram, model.sizes, constraints, allow=restricted, orders=1, first=diagram.order)
         compiled, seconds = _timed(anew)
@@ -194,17 +204,10 @@ def _stocked(name: str, model: Any, diagram: Diagram, many: int) -> Iterator[Fig
     anew = partial(compile_diagram, model.sizes, model.constraints, allow=masked, orders=1, first=diagram.order)
     whole = _timed(anew)[1]
     yield Figure(f"{name} model, new stock at four choices", f"{_ms(ours)} ({_ms([min(ours)])} to {_ms([max(ours)])})")
+    yield Figure(f"{name} model, the same with what each choice could be instead", _ms(also_left))
     yield Figure(f"{name} model, compiled anew, one order", _ms([whole]))
     yield Figure(f"{name} model, compiled anew for the four choices alone", _ms(again))
     yield _ratio(f"{name} model, compiling anew to new stock", whole / statistics.median(ours), at_least=50)
-
-
-def _with_stock(
-    stocks: Any, model: Any, diagram: Diagram, allow: Allowed, stock: Whole
-) -> tuple[int | None, list[Whole]]:
-    """Return the cheapest totals within a stock: what is allowed is cut down, scarce lots are put to the diagram."""
-    restricted, scarce = stocks.within_stock(model, allow, stock)
-    return diagram.conjoined(scarce, allow=restricted, reduce=False).cheapest(restricted, model.prices)
 
 
 def _ms(seconds: list[float]) -> str:
