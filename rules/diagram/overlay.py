@@ -104,13 +104,18 @@ def _in_reach(diagram: Diagram, allow: Allowed, hard: Allowed) -> list[Part] | N
         [label_truths(layer.labels, of[slot]) for layer, slot in zip(diagram.layers, diagram.order, strict=True)]
         for of in (allow, hard)
     )
+    fixed = all((one == other).all() for one, other in zip(allow, hard, strict=True))
     straight = bent = np.ones(1, np.bool_)
     beyond = [(straight, bent)]
     for layer, inside, outside in zip(diagram.layers[::-1], soft[::-1], firm[::-1], strict=True):
         keeps, goes_on = inside[layer.label], straight[layer.targets]
-        leaves = outside[layer.label] & goes_on
-        bent = np.logical_or.reduceat(keeps & bent[layer.targets] | leaves, layer.starts)
-        straight = np.logical_or.reduceat(keeps & goes_on, layer.starts)
+        onward = np.logical_or.reduceat(keeps & goes_on, layer.starts)
+        if fixed:
+            bent = onward
+        else:
+            leaves = outside[layer.label] & goes_on
+            bent = np.logical_or.reduceat(keeps & bent[layer.targets] | leaves, layer.starts)
+        straight = onward
         beyond.append((straight, bent))
     nodes, clean = np.zeros(1, np.intp), np.ones(1, np.bool_)
     out: list[Part] = []
@@ -213,22 +218,24 @@ def _taken_apart(
 
 def _split(labels: Labels, hard: Bools, codes: Sequence[Codes]) -> tuple[Codes, _Split]:
     """The different columns of values that stay, each a row of codes, and the labels taken apart by them."""
-    stacked = np.stack([np.where(hard, 0, DEAD), *codes], axis=1)
-    stays = (stacked >= 0).all(axis=1) & (labels.codes >= 0)
+    stays = hard & (labels.codes >= 0)
+    for each in codes:
+        stays &= each >= 0
     values = np.flatnonzero(stays)
-    rows, column = np.unique(stacked[values, 1:], axis=0, return_inverse=True)
-    wide = len(rows)
-    pairs, own = np.unique(labels.codes[values] * wide + column.ravel(), return_inverse=True)
+    stacked = np.stack([np.zeros(len(values), np.intp), *(each[values] for each in codes)], axis=1)
+    first, column = numbered(*combined(list(stacked.T), [1, *(int(each.max()) + 1 for each in codes)]))
+    rows, wide = stacked[first, 1:], max(len(first), 1)
+    pairs, own = np.unique(labels.codes[values] * wide + column, return_inverse=True)
     fresh = np.full(len(labels.codes), DEAD, np.intp)
-    fresh[values] = own.ravel()
-    values = values[np.argsort(own.ravel(), kind="stable")]
-    old, of_column = np.divmod(pairs, max(wide, 1))
+    fresh[values] = own
+    values = values[np.argsort(own, kind="stable")]
+    old, of_column = np.divmod(pairs, wide)
     many = np.diff(labels.holder_starts, append=len(labels.holders))[old]
     holders = labels.holders[ranges(labels.holder_starts[old], many)] * wide + np.repeat(of_column, many)
     classes = np.repeat(np.arange(len(pairs)), many)
     names, holders = np.unique(holders, return_inverse=True)
     by = np.argsort(holders, kind="stable")
-    of_label = names // max(wide, 1)
+    of_label = names // wide
     starts = np.searchsorted(of_label, np.arange(labels.count))
     ends = np.searchsorted(of_label, np.arange(labels.count), side="right")
     made = Labels(
@@ -240,4 +247,4 @@ def _split(labels: Labels, hard: Bools, codes: Sequence[Codes]) -> tuple[Codes, 
         holders=holders,
         holder_starts=runs(classes),
     )
-    return rows, _Split(made, starts, ends - starts, names % max(wide, 1))
+    return rows, _Split(made, starts, ends - starts, names % wide)

@@ -32,5 +32,11 @@ def test_an_overlay_answers_as_if_all_constraints_had_been_compiled():
                 of_value = totals[rows & (small.rows[:, slot] == value)].tolist()
                 assert found[slot][value] == bool(of_value), seed
                 assert cheapest[slot][value] == min(of_value, default=NONE), seed
+        kept = Overlay(diagram, inside, over, inside)
+        assert kept.possible()[0] == stands
+        lowest, others = kept.cheapest(small.prices)
+        assert lowest == min(totals[small.standing(inside)].tolist(), default=None), seed
+        for truths, one, other in zip(inside, cheapest, others, strict=True):
+            assert np.array_equal(np.where(truths, one, NONE), other), seed
         outcomes.add((bool(stands), bool(over)))
     assert outcomes >= {(True, True), (False, True)}
