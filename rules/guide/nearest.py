@@ -127,6 +127,8 @@ class _Asked:
         situation = self._situation
         change = change_to(situation.domain, self._piece, repair.witness)
         total = situation.total_minor(repair.witness)
+        # A spec may need the maker's agreement cut from these lots and none cut from others.
+        name = "open" if name == "open" or situation.stands(LEVELS["open"], repair.witness) else name
         return Near(change, OUTCOME[name], len(repair.given_up) + self._unheard, repair.distance, total)
 
 

@@ -124,6 +124,20 @@ class Situation:
             amount += int(each.amounts[at])
         return self.prices.total_minor(amount)
 
+    def stands(self, level: int, values: Sequence[int]) -> bool:
+        """Whether a complete spec, a value for each slot, is less bad than a level cut from some of its lots."""
+        if self.never(level):
+            return False
+        allow = []
+        for slot, value, alive in zip(self.domain.slots, values, self.alive(level), strict=True):
+            if slot.read == "part":
+                own = slot.values[value]
+                same = [(each.leather, each.side) == (own.leather, own.side) for each in slot.values]
+                allow.append(np.array(same, dtype=bool) & alive)
+            else:
+                allow.append((np.arange(len(alive)) == value) & alive)
+        return self.diagram(level).feasible(allow)
+
     def clauses(self, level: int) -> Clauses:
         """Return the rules as clauses, single values too, to ask which of them are at work. ``fits`` is not in them."""
         with self._lock:
