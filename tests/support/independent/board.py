@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from fractions import Fraction
 from math import floor, lcm
 from typing import Any
@@ -20,11 +20,11 @@ class Board:
 
     def __init__(self) -> None:
         self.model = cp_model.CpModel()
-        self.slots: dict[str, dict[Hashable, Any]] = {}
+        self.slots: dict[str, dict[Any, Any]] = {}
         self.dead: str | None = None
         self._tautology: Any = None
 
-    def choose(self, slot: str, values: Iterable[Hashable]) -> Mapping[Hashable, Any]:
+    def choose(self, slot: str, values: Iterable[Any]) -> Mapping[Any, Any]:
         """Add a slot; return the variable of each value."""
         made = {value: self.model.new_bool_var("") for value in values}
         self.slots[slot] = made

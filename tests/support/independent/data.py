@@ -140,7 +140,6 @@ def context_of(catalog: Catalog, spec: Mapping[str, Any]) -> Context:
     if pattern.status == "retired":
         raise RefusedError("CAT-02 pattern")
     carry, purpose = spec.get("carry") or {}, spec.get("purpose") or {}
-    _foreign(pattern, spec)
     _claims(catalog, purpose)
     business, blade, book = carry.get("business_cards"), carry.get("blade"), carry.get("notebook")
     for tool in carry.get("tools") or ():
@@ -206,16 +205,6 @@ def _notebook(catalog: Catalog, book: Mapping[str, Any]) -> tuple[int | None, in
     return width, height, block
 
 
-def _foreign(pattern: Pattern, spec: Mapping[str, Any]) -> None:
-    """CAT-04: parts, hardware and lots for places that the pattern lacks."""
-    if any(part not in pattern.parts for part, asked in (spec.get("parts") or {}).items() if asked is not None):
-        raise RefusedError("CAT-04 part")
-    if any(slot not in pattern.fixings for slot, code in (spec.get("hardware") or {}).items() if code is not None):
-        raise RefusedError("CAT-04 hardware")
-    if any(part not in pattern.parts for part, lots in (spec.get("lots") or {}).items() if lots):
-        raise RefusedError("CAT-04 lots")
-
-
 def _claims(catalog: Catalog, purpose: Mapping[str, Any]) -> None:
     for claim in purpose.get("claims") or ():
         grade = find(catalog.claims, claim)
@@ -243,6 +232,8 @@ def _lots(catalog: Catalog, pattern: Pattern, spec: Mapping[str, Any]) -> dict[s
         lots = [find(catalog.lots, code) for code in codes or ()]
         if any(lot is None for lot in lots):
             raise RefusedError("CAT-01 lot")
+        if lots and part not in pattern.parts:
+            raise RefusedError("CAT-04 lots")
         if lots:
             found[part] = tuple({lot.code: lot for lot in lots if lot is not None}.values())
     return found

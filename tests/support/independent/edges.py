@@ -5,11 +5,12 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from catalog.color import de00_milli
-from catalog.model import Edge, Leather, Thread
 from support.independent.board import Board, Term
 from support.independent.data import Context
 from support.independent.seams import less, stack
+
+from catalog.color import de00_milli
+from catalog.model import Edge, Leather, Thread
 
 _USED_UP = ("burnish", "stain", "paint")
 
@@ -33,7 +34,7 @@ def matched_edge(told: Context, outside: Leather) -> Edge | None:
     for finish in ("paint", "stain"):
         if finish in told.pattern.edge_finishes:
             edges = [e for e in told.catalog.edges.values() if e.finish == finish and e.status == "active" and e.swatch]
-            return min(edges, key=lambda e: (de00_milli(outside.swatch, e.swatch), e.code), default=None)  # type: ignore[arg-type]
+            return min(edges, key=lambda e: (de00_milli(outside.swatch, e.swatch), e.code), default=None)
     return None
 
 

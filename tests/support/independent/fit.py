@@ -1,13 +1,14 @@
-"""What is carried has its place: cards, notes, a passport, a blade, a notebook (FIT), and how thick it lies (STK-07)."""
+"""What is carried has its place: cards, notes, passport, blade, notebook (FIT), and how thick it lies (STK-07)."""
 
 from __future__ import annotations
 
 from fractions import Fraction
 
-from catalog.model import Pocket
 from support.independent.board import Board
 from support.independent.data import Context, RefusedError
 from support.independent.parts import Option
+
+from catalog.model import Pocket
 
 _NOTES = {"note_flat": 1, "note_half": 2, "note_thirds": 3}
 
@@ -106,9 +107,8 @@ def fits_part(told: Context, option: Option) -> bool:
             return False
     if told.notebook is not None and told.notebook[2] is not None:
         pattern = told.pattern
-        cover = pattern.spine.panels[0] if pattern.spine is not None else next(
-            panel.code for panel in pattern.panels.values() if panel.part == "outside"
-        )
+        outer = [panel.code for panel in pattern.panels.values() if panel.part == "outside"]
+        cover = outer[0] if pattern.spine is None else pattern.spine.panels[0]
         gap = max(pocket.depth_um for pocket in pattern.pockets.values() if pocket.use == "notebook")
         used = option.used_um.get(cover)
         if used is not None and told.notebook[2] + 2 * used > gap:
@@ -143,7 +143,8 @@ def _holds(told: Context, pocket: Pocket, sides: tuple[int, int], thick: int, *,
 def _cards_fit(told: Context, *, stiff: bool, hidden: bool) -> bool:
     card = next(item for item in told.catalog.carry_items.values() if item.group == "card")
     pockets = _pockets(told, "card")
-    rooms = [_holds(told, pocket, (card.width_um, card.height_um), card.thickness_um, stiff=stiff) for pocket in pockets]
+    sides = (card.width_um, card.height_um)
+    rooms = [_holds(told, pocket, sides, card.thickness_um, stiff=stiff) for pocket in pockets]
     slot = int(told.threshold("hidden_slot_cards")) if hidden else 0
     if told.cards is not None and told.cards > sum(rooms) + slot:
         return False  # FIT-12

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from catalog.model import Pattern
 from support.independent.data import Context, RefusedError, find, leather_of, um
+
+from catalog.model import Pattern
 
 Tests = dict[str, Callable[[Any], bool]]
 
@@ -14,12 +15,16 @@ Tests = dict[str, Callable[[Any], bool]]
 def fix(told: Context, spec: Mapping[str, Any], empty: frozenset[str]) -> Tests:
     """Return a test for each slot that the spec, or an option that is to stay empty, leaves less than free.
 
+    ``empty`` names slots that stay empty; ``rest`` in it, all optional ones that the spec does not fill.
+
     Raises:
         RefusedError: a code that there is not, or a value that the pattern does not offer.
     """
     tests: Tests = {}
     for part, asked in (spec.get("parts") or {}).items():
         if asked is not None:
+            if part not in told.pattern.parts:
+                raise RefusedError("CAT-04 part")
             tests[f"part/{part}"] = _part(told, asked)
     _supplies(told, spec, tests)
     _hardware(told, spec, empty, tests)
@@ -55,8 +60,13 @@ def _supplies(told: Context, spec: Mapping[str, Any], tests: Tests) -> None:
 
 
 def _hardware(told: Context, spec: Mapping[str, Any], empty: frozenset[str], tests: Tests) -> None:
-    for slot, code in (spec.get("hardware") or {}).items():
+    asked = spec.get("hardware") or {}
+    if "rest" in empty:
+        tests |= {f"hardware/{slot}": lambda value: value is None for slot in told.pattern.fixings}
+    for slot, code in asked.items():
         if code is not None:
+            if slot not in told.pattern.fixings:
+                raise RefusedError("CAT-04 hardware")
             own = find(told.catalog.hardware, code)
             if own is None:
                 raise RefusedError("CAT-01 hardware")
@@ -72,23 +82,27 @@ def _sizes(told: Context, spec: Mapping[str, Any], tests: Tests) -> None:
         if given is not None:
             if code not in told.pattern.sizes:
                 raise RefusedError("CAT-05 size")
-            tests[f"size/{code}"] = lambda value, own=um(given): value == own
+            tests[f"size/{code}"] = _same(um(given))
+
+
+def _same(figure: int) -> Callable[[Any], bool]:
+    return lambda value: value == figure
 
 
 def _modifications(told: Context, spec: Mapping[str, Any], empty: frozenset[str], tests: Tests) -> None:
     known = {code.casefold(): code for code in told.pattern.modifications}
+    if empty & {"modifications", "rest"}:
+        tests |= {f"mod/{code}": lambda value: not value for code in told.pattern.modifications}
     for code in spec.get("modifications") or ():
         if code.casefold() not in known:
             raise RefusedError("CAT-05 modification")
-        tests[f"mod/{known[code.casefold()]}"] = lambda value: bool(value)
-    if "modifications" in empty:
-        tests |= {f"mod/{code}": lambda value: not value for code in told.pattern.modifications}
+        tests[f"mod/{known[code.casefold()]}"] = bool
 
 
 def _monogram(told: Context, spec: Mapping[str, Any], empty: frozenset[str], tests: Tests) -> None:
     asked = spec.get("monogram")
     if asked is None:
-        if "monogram" in empty:
+        if empty & {"monogram", "rest"}:
             tests["monogram"] = lambda way: way is None
         elif "foil" in empty:
             tests["monogram"] = lambda way: way is None or way.foil is None

@@ -6,12 +6,13 @@ from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
-from catalog.model import Fixing, Hardware
 from support.independent.board import Board
 from support.independent.data import Context
 from support.independent.law import has_row
 from support.independent.parts import Option
 from support.independent.seams import less, stack, stitches
+
+from catalog.model import Fixing, Hardware
 
 _NO_GRIP = ("ring", "watch_buckle")
 _FAR = 10**9
@@ -83,7 +84,7 @@ def _add_width(board: Board, told: Context, slot: str) -> None:
             continue
         if hardware.type == "watch_buckle" and {"size/lug_mm", "size/taper_mm"} <= set(board.slots):
             for lug, lug_var in board.slots["size/lug_mm"].items():
-                wrong = board.where("size/taper_mm", lambda taper, end=lug - hardware.size_um: taper != end)  # type: ignore[operator]
+                wrong = board.where("size/taper_mm", lambda taper, end=lug - hardware.size_um: taper != end)
                 board.never([var], [lug_var], wrong)
         if hardware.type in ("belt_buckle", "trigger_hook"):
             board.never([var], board.where("size/width_mm", lambda width, own=hardware: width != own.size_um))
@@ -109,7 +110,7 @@ def _widths(board: Board, own_um: int) -> Iterable[tuple[int, Any]]:
     """Return the widths that a strap may have, each with its variable; None where there is no choice."""
     for size in ("size/lug_mm", "size/width_mm"):
         if size in board.slots:
-            return [(int(width), var) for width, var in board.slots[size].items()]  # type: ignore[call-overload]
+            return [(int(width), var) for width, var in board.slots[size].items()]
     return [(own_um, None)]
 
 

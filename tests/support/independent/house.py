@@ -6,9 +6,10 @@ import csv
 from io import StringIO
 from typing import Any
 
-from catalog.model import Swatch
 from support.independent.board import Board
 from support.independent.data import Context
+
+from catalog.model import Swatch
 
 #: Edge paint this light is pale, thousandths of L* (H-PALE-ON-BLUE).
 _PALE_MILLI = 45_000

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from catalog.model import LawRow
 from support.independent.data import Context
 from support.independent.parts import Option
+
+from catalog.model import LawRow
 
 
 def covers(told: Context, row: LawRow) -> bool:

@@ -1,8 +1,8 @@
-"""Whether rectangular panels lie in the free rectangles of lots: by trying, by areas, and by CP-SAT's 2-D constraint."""
+"""Whether rectangular panels lie in the free rectangles of lots: by trying, by areas, by CP-SAT's 2-D constraint."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Any
@@ -85,8 +85,14 @@ class Bench:
     def _lie(self, panels: list[Rect], sheet: Sheet, net: int) -> bool | None:
         if net > sheet.most(self.gap) or not all(sheet.takes(panel) for panel in panels):
             return False
+        useful = [rect for rect in sheet.rects if any(Sheet("", (rect,), 0).takes(panel) for panel in panels)]
+        room = sum((along + self.gap) * (across + self.gap) for along, across in useful)
+        if sum(panel.area(self.gap) * panel.count for panel in panels) > room:
+            return False
         copies = [panel for panel in sorted(panels, key=_big_first) for _ in range(panel.count)]
         if any(_tried(order, sheet, self.gap, rule) for order in _orders(copies) for rule in (0, 1)):
+            return True
+        if any(_shelved(copies, sheet, self.gap, side, most) for side in (0, 1) for most in (max, min)):
             return True
         return _searched(copies, sheet, self.gap) if len(copies) <= _EXACT_UP_TO else None
 
@@ -101,7 +107,10 @@ class Bench:
         fixed = [d for d in demands if len(d.sheets) == 1]
         if len(fixed) == len(demands):
             sheets = {d.sheets[0].code: d.sheets[0] for d in demands}
-            found = [self.lies([p for d in demands if d.sheets[0].code == c for p in d.panels], sheets[c]) for c in sheets]
+            loads: dict[str, list[Rect]] = {code: [] for code in sheets}
+            for demand in demands:
+                loads[demand.sheets[0].code] += demand.panels
+            found = [self.lies(panels, sheets[code]) for code, panels in loads.items()]
             return False if False in found else None if None in found else True
         return _Sharing(demands, self).run()
 
@@ -144,6 +153,33 @@ def _tried(copies: list[Rect], sheet: Sheet, gap: int, rule: int) -> bool:
     return True
 
 
+def _shelved(copies: list[Rect], sheet: Sheet, gap: int, side: int, most: Callable[..., int]) -> bool:
+    """Lay panels on shelves, the deepest first, each on the first shelf that has room (first fit, decreasing height).
+
+    Shelves run along a rectangle (``side`` 0) or across it; turnable panels lie with the larger or the smaller side
+    along the shelf, as ``most`` says.
+    """
+    items = []
+    for panel in copies:
+        ways = [(way[side], way[1 - side]) for way in panel.ways()]
+        items.append(max(ways) if most is max else min(ways))
+    items.sort(key=lambda item: (-item[1], -item[0]))
+    shelves: list[list[int]] = []  # what is left of each along itself, and how deep it is
+    left = [rect[1 - side] + gap for rect in sheet.rects]
+    for length, depth in items:
+        shelf = next((one for one in shelves if one[0] >= length + gap and one[1] >= depth + gap), None)
+        if shelf is None:
+            fits = (at for at, rect in enumerate(sheet.rects) if left[at] >= depth + gap and rect[side] >= length)
+            at = next(fits, None)
+            if at is None:
+                return False
+            left[at] -= depth + gap
+            shelf = [sheet.rects[at][side] + gap, depth + gap]
+            shelves.append(shelf)
+        shelf[0] -= length + gap
+    return True
+
+
 def _cut(free: list[tuple[int, int, int, int, int]], used: tuple[int, int, int, int, int]) -> list[Any]:
     """Return the largest free rectangles that are left (maximal rectangles, Jylanki, 2010)."""
     at, ux, uy, uw, uh = used
@@ -173,20 +209,29 @@ def _within(one: tuple[int, ...], two: tuple[int, ...]) -> bool:
 
 
 def _searched(copies: list[Rect], sheet: Sheet, gap: int) -> bool | None:
-    """Ask CP-SAT: every panel in one rectangle and one way, no two overlapping when each is larger by the gap."""
+    """Ask CP-SAT: every panel in one rectangle and one way, no two overlapping when each is larger by the gap.
+
+    Pushed as far back and to the side as they go, panels stand at sums of others' sides only (normal patterns,
+    Herz, 1972; Christofides and Whitlock, 1977); the model looks at no other places.
+    """
     model = cp_model.CpModel()
-    boxes: dict[int, tuple[list[Any], list[Any]]] = {at: ([], []) for at in range(len(sheet.rects))}
+    boxes: dict[int, list[tuple[Any, Any, int, int, Any]]] = {at: [] for at in range(len(sheet.rects))}
     last: dict[Rect, Any] = {}
     far = max(max(rect) for rect in sheet.rects) + gap
+    sums = [_sums(copies, gap, along + gap, across + gap) for along, across in sheet.rects]
     for panel in copies:
         held, where = [], []
         for at, (x, y) in product(boxes, panel.ways()):
-            along, across = sheet.rects[at][0] + gap, sheet.rects[at][1] + gap
-            if x + gap <= along and y + gap <= across:
+            rooms = (sheet.rects[at][0] - x, sheet.rects[at][1] - y)
+            if min(rooms) >= 0:
                 here = model.new_bool_var("")
-                left, low = model.new_int_var(0, along - x - gap, ""), model.new_int_var(0, across - y - gap, "")
-                boxes[at][0].append(model.new_optional_fixed_size_interval_var(left, x + gap, here, ""))
-                boxes[at][1].append(model.new_optional_fixed_size_interval_var(low, y + gap, here, ""))
+                left, low = (
+                    model.new_int_var_from_domain(cp_model.Domain.from_values([s for s in each if s <= room]), "")
+                    for each, room in zip(sums[at], rooms, strict=True)
+                )
+                along = model.new_optional_fixed_size_interval_var(left, x + gap, here, "")
+                across = model.new_optional_fixed_size_interval_var(low, y + gap, here, "")
+                boxes[at].append((along, across, x + gap, y + gap, here))
                 held.append(here)
                 where.append((here, at, left))
         model.add_exactly_one(held)
@@ -196,8 +241,10 @@ def _searched(copies: list[Rect], sheet: Sheet, gap: int) -> bool | None:
         if panel in last:  # like panels may change places, so they stand in order
             model.add(last[panel] <= rank)
         last[panel] = rank
-    for along_boxes, across_boxes in boxes.values():
-        model.add_no_overlap_2d(along_boxes, across_boxes)
+    for at, laid in boxes.items():
+        model.add_no_overlap_2d([box[0] for box in laid], [box[1] for box in laid])
+        model.add_cumulative([box[0] for box in laid], [box[3] for box in laid], sheet.rects[at][1] + gap)
+        model.add_cumulative([box[1] for box in laid], [box[2] for box in laid], sheet.rects[at][0] + gap)
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.max_deterministic_time = _MOST_WORK
@@ -205,6 +252,18 @@ def _searched(copies: list[Rect], sheet: Sheet, gap: int) -> bool | None:
     if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return True
     return False if status == cp_model.INFEASIBLE else None
+
+
+def _sums(copies: list[Rect], gap: int, along: int, across: int) -> tuple[list[int], list[int]]:
+    """Return the sums of sides, gaps counted, at which a panel may stand along and across a rectangle."""
+    found = []
+    for most, side in ((along, 0), (across, 1)):
+        sums = {0}
+        for panel in copies:
+            steps = {way[side] + gap for way in panel.ways()}
+            sums |= {start + step for start in sums for step in steps if start + step < most}
+        found.append(sorted(sums))
+    return found[0], found[1]
 
 
 class _Sharing:

@@ -10,8 +10,6 @@ from datetime import date
 from typing import Any
 
 from ortools.sat.python import cp_model
-
-from catalog.model import Catalog, Edge, Thread
 from support.independent.board import Board
 from support.independent.data import Context, RefusedError, context_key, context_of, edited, mm
 from support.independent.edges import add_edges, add_matches, edge_options
@@ -23,13 +21,17 @@ from support.independent.law import sold_there
 from support.independent.layout import Bench, Demand, Sheet
 from support.independent.minutes import add_minutes
 from support.independent.monograms import Letters, add_letters, letter_options
-from support.independent.parts import Option, options_of
+from support.independent.parts import Option, add_marks, options_of
 from support.independent.seams import add_folds, add_stacks, add_stretch, add_thread
 from support.independent.stock import Cutting, add_stock, range_fits, range_um, sheet_of, widths
+
+from catalog.model import Catalog, Edge, Thread
 
 #: Boards that are kept, and candidates of one question whose layout is looked at.
 _MOST_BOARDS = 64
 _MOST_CANDIDATES = 80
+
+_Tests = Mapping[str, Callable[[Any], bool]]
 
 
 @dataclass(frozen=True)
@@ -74,18 +76,23 @@ class IndependentModel:
         self._bench = Bench(gap)
         self._bases: OrderedDict[str, _Base | str] = OrderedDict()
 
-    def completion(self, spec: Mapping[str, Any], pointer: str | None = None, value: object = None) -> Answer:
+    def completion(
+        self, spec: Mapping[str, Any], pointer: str | None = None, value: object = None, *, exact: bool = False
+    ) -> Answer:
         """Return whether a partial spec, with an option forced if one is named, has a completion that is not refused.
 
         Args:
             spec: the JSON of a spec; what it leaves out is free.
             pointer: JSON Pointer of a slot; the value replaces what the spec says there, and joins modifications.
             value: an option of the slot; None where an optional slot is to stay empty.
+            exact: whether optional slots that the spec leaves out, letters, fittings, modifications, stay empty too.
 
         Raises:
             ValueError: a pointer to something that is not chosen.
         """
         asked, empty = edited(spec, pointer, value)
+        if exact:
+            empty = empty | {"rest"}
         base = self._base(asked)
         if isinstance(base, str):
             return Answer("infeasible", why=base)
@@ -141,18 +148,25 @@ class IndependentModel:
             add_stock(board, told, self._sheets)
         return board
 
-    def _solve(self, base: _Base, asked: Mapping[str, Any], fixed: Mapping[str, Callable[[Any], bool]]) -> Answer:
-        with_doubts = bool(base.doubts)
+    def _solve(self, base: _Base, asked: Mapping[str, Any], fixed: _Tests) -> Answer:
+        """Look first where each part comes from one lot, then among sets of lots too, few before many."""
+        parts = [slot for slot in base.board.slots if slot.startswith("part/")]
+        alone = {slot: _of_one_lot(fixed.get(slot)) for slot in parts}
+        first = self._among(base, asked, {**fixed, **alone}, few=False)
+        return first if first.outcome == "feasible" else self._among(base, asked, fixed, few=True)
+
+    def _among(self, base: _Base, asked: Mapping[str, Any], fixed: _Tests, *, few: bool) -> Answer:
+        doubted = bool(base.doubts)
         for _ in range(_MOST_CANDIDATES):
-            chosen = _search(base, fixed, with_doubts=True)
+            chosen = _search(base, fixed, with_doubts=True, few=few)
             if chosen is None:
-                if not with_doubts:
-                    return Answer("infeasible")
-                return Answer("infeasible" if _search(base, fixed, with_doubts=False) is None else "undecided")
+                if doubted and _search(base, fixed, with_doubts=False, few=False) is not None:
+                    return Answer("undecided")
+                return Answer("infeasible")
             lies = self._lay(base, chosen)
             if lies is True:
                 return self._answer(base.told, asked, chosen)
-            with_doubts = with_doubts or lies is None
+            doubted = doubted or lies is None
         return Answer("undecided")
 
     def _lay(self, base: _Base, chosen: Mapping[str, Any]) -> bool | None:
@@ -201,7 +215,7 @@ class IndependentModel:
 
 _RULES = (
     add_stacks, add_folds, add_stretch, add_thread, add_edges, add_cards, add_hardware, add_load, add_letters,
-    add_house, add_minutes,
+    add_marks, add_house, add_minutes,
 )  # fmt: skip
 
 
@@ -236,10 +250,12 @@ def _width_chosen(board: Board | None, chosen: Mapping[str, Any]) -> tuple[int |
     return None, []
 
 
-def _search(
-    base: _Base, fixed: Mapping[str, Callable[[Any], bool]], *, with_doubts: bool
-) -> dict[str, Any] | None:  # fmt: skip
-    """Return a choice for every slot, or None where there is none."""
+def _of_one_lot(test: Callable[[Any], bool] | None) -> Callable[[Any], bool]:
+    return lambda option: len(option.lots) == 1 and (test is None or test(option))
+
+
+def _search(base: _Base, fixed: _Tests, *, with_doubts: bool, few: bool) -> dict[str, Any] | None:
+    """Return a choice for every slot, with ``few`` one of the fewest lots, or None where there is none."""
     board = base.board
     model = board.model.clone()
     off = [
@@ -251,6 +267,10 @@ def _search(
         for clause in base.doubts:
             if all(clause):
                 model.add(cp_model.LinearExpr.sum([var for group in clause for var in group]) <= len(clause) - 1)
+    if few:
+        parts = [values for slot, values in board.slots.items() if slot.startswith("part/")]
+        more = [(len(option.lots) - 1, var) for values in parts for option, var in values.items() if option.lots[1:]]
+        model.minimize(cp_model.LinearExpr.weighted_sum([var for _, var in more], [count for count, _ in more]))
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     status = solver.solve(model)

@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from string import ascii_uppercase
 
-from catalog.model import Foil, Typeface, Zone
 from support.independent.board import Board
 from support.independent.data import Context
 from support.independent.law import has_row
+
+from catalog.model import Foil, Typeface, Zone
 
 METHODS = ("blind", "foil", "ink", "laser")
 

@@ -6,6 +6,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
+from support.independent.board import Board
+from support.independent.data import Context
+
 from catalog.model import Catalog, Leather, Lot, Panel, Pattern
 
 #: On the clip wallet the house takes no leather thicker than this (H-CLIPFOLD-THIN), micrometers.
@@ -134,3 +137,14 @@ def _pared_well(pattern: Pattern, option: Option) -> bool:
             if used is not None and to is not None and used > to and to < option.leather.kind.skive_min_um:
                 return False
     return True
+
+
+def add_marks(board: Board, told: Context) -> None:
+    """CAT-06 and SID-02 of the hide's own stamp: it shows on the flesh side, one legible stamp for every piece."""
+    asked = board.where("mod/measure_mark", bool)
+    board.never(asked, board.where("part/outside", lambda option: option.side == "grain"))
+    board.never(asked, board.where("part/outside", lambda option: _legible(option) < told.quantity))
+
+
+def _legible(option: Option) -> int:
+    return sum(lot.stamp_legible for lot in option.lots)

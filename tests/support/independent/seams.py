@@ -1,4 +1,4 @@
-"""Stacks of several parts: seams, the spine, folds, the closed piece, and the thread that they take (STK, FLD, STI)."""
+"""Stacks of several parts: seams, the spine, folds, the closed piece, the thread that they take (STK, FLD, STI)."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
-from catalog.model import Layer, Pattern, Seam
 from support.independent.board import Board, Term
 from support.independent.data import Context
 from support.independent.fit import contents_um
+
+from catalog.model import Layer, Pattern, Seam
 
 _NOTHING = 10**9
 

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from math import floor
 from typing import Any
 
-from catalog.model import Leather, Lot, Panel, Pattern
 from support.independent.board import Board
 from support.independent.data import Context
 from support.independent.layout import Rect, Sheet
 from support.independent.parts import Option
+
+from catalog.model import Leather, Lot, Panel, Pattern
 
 
 def range_um(told: Context, size: str) -> int:
@@ -91,7 +92,7 @@ def widths(board: Board) -> list[tuple[int | None, list[Any]]]:
     """Return the widths that sizes may give, each with its variable; one None where no size gives it."""
     for size in ("size/lug_mm", "size/width_mm"):
         if size in board.slots:
-            return [(int(width), [var]) for width, var in board.slots[size].items()]  # type: ignore[call-overload]
+            return [(int(width), [var]) for width, var in board.slots[size].items()]
     return [(None, [])]
 
 
@@ -123,7 +124,7 @@ def _add_leather(
     width: int | None, when: list[Any],
 ) -> None:  # fmt: skip
     lots = told.catalog.lots_of(leather.code)
-    together, by_lot = [], {lot.code: [] for lot in lots}  # type: ignore[var-annotated]
+    together, by_lot = [], {lot.code: [] for lot in lots}
     for part in told.pattern.parts:
         net = cutting.net_um2(part, width)
         for option, var in board.slots[f"part/{part}"].items():
