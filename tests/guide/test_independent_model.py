@@ -178,7 +178,7 @@ def test_figures_worked_by_hand(
 
 def test_a_whole_spec_has_a_completion_just_where_the_check_lets_it_pass(shop: Shop, model: IndependentModel) -> None:
     met = {"feasible": 0, "infeasible": 0, "undecided": 0}
-    for body in bodies(shop, 20260302, 900):
+    for body in bodies(shop, 20260302, 480):
         spec = spec_of(body)
         verdict = judge(shop, spec, TODAY)
         if "CAT-03" in refused_by(verdict):
@@ -189,14 +189,14 @@ def test_a_whole_spec_has_a_completion_just_where_the_check_lets_it_pass(shop: S
             assert verdict.outcome == "refused", body
         if answer.outcome == "feasible":
             assert stands(shop, answer, verdict, spec), (body, refused_by(verdict))
-    assert met["feasible"] > 250
-    assert met["infeasible"] > 400
-    assert met["undecided"] < 10
+    assert met["feasible"] > 120
+    assert met["infeasible"] > 200
+    assert met["undecided"] < 6
 
 
 def test_what_passes_is_never_called_infeasible_when_less_of_it_is_said(shop: Shop, model: IndependentModel) -> None:
     draw, seen = Random(7), 0
-    for body in bodies(shop, 7, 400):
+    for body in bodies(shop, 7, 300):
         spec = spec_of(body)
         if judge(shop, spec, TODAY).outcome == "refused":
             continue
@@ -210,13 +210,13 @@ def test_what_passes_is_never_called_infeasible_when_less_of_it_is_said(shop: Sh
                 partial.pop(name, None)
         assert model.completion(partial, pointer, value).outcome != "infeasible", (body, pointer)
         seen += 1
-    assert seen > 100
+    assert seen > 70
 
 
 def test_no_completion_is_refused(shop: Shop, model: IndependentModel) -> None:
     draw, found = Random(11), {"feasible": 0, "infeasible": 0, "undecided": 0}
     patterns = list(shop.catalog.patterns.values())
-    for place in range(240):
+    for place in range(144):
         pattern = patterns[place % len(patterns)]
         partial, choices = context(draw, shop.catalog, pattern), options(shop.catalog, pattern)
         for _ in range(8):
@@ -227,9 +227,9 @@ def test_no_completion_is_refused(shop: Shop, model: IndependentModel) -> None:
                 spec = spec_of(answer.spec)
                 verdict = judge(shop, spec, TODAY)
                 assert stands(shop, answer, verdict, spec), (answer, refused_by(verdict))
-    assert found["feasible"] > 400
-    assert found["infeasible"] > 400
-    assert found["undecided"] < 10
+    assert found["feasible"] > 250
+    assert found["infeasible"] > 250
+    assert found["undecided"] < 6
 
 
 @pytest.mark.parametrize(

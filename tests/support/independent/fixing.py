@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from support.independent.data import Context, RefusedError, find, leather_of, um
-
-from catalog.model import Pattern
+from support.independent.data import Context, RefusedError, find, leather_of, named, um
 
 Tests = dict[str, Callable[[Any], bool]]
 
@@ -15,7 +13,8 @@ Tests = dict[str, Callable[[Any], bool]]
 def fix(told: Context, spec: Mapping[str, Any], empty: frozenset[str]) -> Tests:
     """Return a test for each slot that the spec, or an option that is to stay empty, leaves less than free.
 
-    ``empty`` names slots that stay empty; ``rest`` in it, all optional ones that the spec does not fill.
+    ``empty`` names slots that stay empty; ``rest`` in it, all optional ones that the spec does not
+    fill, and the stitch is the pattern's first.
 
     Raises:
         RefusedError: a code that there is not, or a value that the pattern does not offer.
@@ -26,7 +25,7 @@ def fix(told: Context, spec: Mapping[str, Any], empty: frozenset[str]) -> Tests:
             if part not in told.pattern.parts:
                 raise RefusedError("CAT-04 part")
             tests[f"part/{part}"] = _part(told, asked)
-    _supplies(told, spec, tests)
+    _supplies(told, spec, empty, tests)
     _hardware(told, spec, empty, tests)
     _sizes(told, spec, tests)
     _modifications(told, spec, empty, tests)
@@ -43,7 +42,7 @@ def _part(told: Context, asked: Mapping[str, Any]) -> Callable[[Any], bool]:
     return lambda option: option.leather is leather and option.side == (side or "grain")
 
 
-def _supplies(told: Context, spec: Mapping[str, Any], tests: Tests) -> None:
+def _supplies(told: Context, spec: Mapping[str, Any], empty: frozenset[str], tests: Tests) -> None:
     thread, edge, stitch = spec.get("thread"), spec.get("edge"), spec.get("stitch")
     if thread is not None and thread.casefold() != "match":
         own = find(told.catalog.threads, thread)
@@ -56,7 +55,9 @@ def _supplies(told: Context, spec: Mapping[str, Any], tests: Tests) -> None:
             raise RefusedError("EDG-02")
         tests["edge"] = lambda value: value is wanted
     if stitch is not None:
-        tests["stitch"] = lambda value: value == stitch.lower()
+        tests["stitch"] = _same(stitch.lower())
+    elif "rest" in empty:
+        tests["stitch"] = _same(told.pattern.stitches[0])
 
 
 def _hardware(told: Context, spec: Mapping[str, Any], empty: frozenset[str], tests: Tests) -> None:
@@ -85,8 +86,8 @@ def _sizes(told: Context, spec: Mapping[str, Any], tests: Tests) -> None:
             tests[f"size/{code}"] = _same(um(given))
 
 
-def _same(figure: int) -> Callable[[Any], bool]:
-    return lambda value: value == figure
+def _same(figure: int | str) -> Callable[[Any], bool]:
+    return lambda value: bool(value == figure)
 
 
 def _modifications(told: Context, spec: Mapping[str, Any], empty: frozenset[str], tests: Tests) -> None:
@@ -107,29 +108,26 @@ def _monogram(told: Context, spec: Mapping[str, Any], empty: frozenset[str], tes
         elif "foil" in empty:
             tests["monogram"] = lambda way: way is None or way.foil is None
         return
-    foil = asked.get("foil")
-    for noun, nouns in (("typeface", told.catalog.typefaces), ("foil", told.catalog.foils)):
-        if asked.get(noun) is not None and find(nouns, asked[noun]) is None:
-            raise RefusedError(f"CAT-01 {noun}")
     wanted = {
         "method": asked.get("method"),
-        "typeface": None if asked.get("typeface") is None else find(told.catalog.typefaces, asked["typeface"]).code,
-        "zone": _zone(told.pattern, asked.get("zone")),
-        "foil": None if foil is None else find(told.catalog.foils, foil).code,
+        "typeface": _code(told.catalog.typefaces, asked.get("typeface"), "CAT-01 typeface"),
+        "zone": _code(told.pattern.zones, asked.get("zone"), "MON-08"),
+        "foil": _code(told.catalog.foils, asked.get("foil"), "CAT-01 foil"),
     }
-    tests["monogram"] = lambda way: way is not None and _is(way, wanted, "foil" in empty)
+    tests["monogram"] = lambda way: way is not None and _is(way, wanted, no_foil="foil" in empty)
 
 
-def _zone(pattern: Pattern, code: str | None) -> str | None:
+def _code(nouns: Mapping[str, Any], code: str | None, rule: str) -> str | None:
+    """Return a code as the catalog writes it; None where none is named."""
     if code is None:
         return None
-    zone = find(pattern.zones, code)
-    if zone is None:
-        raise RefusedError("MON-08")
-    return zone.code
+    known = named(nouns, code)
+    if known is None:
+        raise RefusedError(rule)
+    return known
 
 
-def _is(way: Any, wanted: Mapping[str, str | None], no_foil: bool) -> bool:
+def _is(way: Any, wanted: Mapping[str, str | None], *, no_foil: bool) -> bool:
     if wanted["method"] not in (None, way.method) or wanted["typeface"] not in (None, way.typeface):
         return False
     if wanted["zone"] not in (None, way.zone.code) or (no_foil and way.foil is not None):

@@ -85,7 +85,8 @@ class IndependentModel:
             spec: the JSON of a spec; what it leaves out is free.
             pointer: JSON Pointer of a slot; the value replaces what the spec says there, and joins modifications.
             value: an option of the slot; None where an optional slot is to stay empty.
-            exact: whether optional slots that the spec leaves out, letters, fittings, modifications, stay empty too.
+            exact: whether optional slots that the spec leaves out, letters, fittings, modifications, stay empty too,
+                and the stitch is the pattern's first.
 
         Raises:
             ValueError: a pointer to something that is not chosen.

@@ -124,7 +124,8 @@ def _add_leather(
     width: int | None, when: list[Any],
 ) -> None:  # fmt: skip
     lots = told.catalog.lots_of(leather.code)
-    together, by_lot = [], {lot.code: [] for lot in lots}
+    together: list[tuple[int, Any]] = []
+    by_lot: dict[str, list[tuple[int, Any]]] = {lot.code: [] for lot in lots}
     for part in told.pattern.parts:
         net = cutting.net_um2(part, width)
         for option, var in board.slots[f"part/{part}"].items():
