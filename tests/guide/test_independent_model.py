@@ -213,6 +213,28 @@ def test_what_passes_is_never_called_infeasible_when_less_of_it_is_said(shop: Sh
     assert seen > 70
 
 
+def test_a_lot_more_may_be_what_a_rule_wants(shop: Shop, model: IndependentModel) -> None:
+    """Expected values: by hand. Nine are cut from L124, 1.2 mm, alone, or from it and L125, 1.3 mm.
+
+    Of the thickest seam the pig pockets, 2 x 0.6 mm, take no burnish: 1.2 of 1.2 + 1.0 + 1.2 is 35.3 %, of
+    1.3 + 1.0 + 1.2 it is 34.3 %, and 35 are the most. L125 alone has not the area for nine.
+    """
+    body = {
+        "pattern": "twofold",
+        "parts": {"outside": {"leather": "VS-COG"}, "inside": {"leather": "GO-BLK"}, "pockets": {"leather": "PG-SAN"}},
+        "thread": "TH-P05-TAN",
+        "edge": "ED-BURN",
+        "quantity": 9,
+    }
+    answer = model.completion(body, exact=True)
+    assert answer.outcome == "feasible"
+    assert answer.lots["outside"] == ("L124", "L125")
+    assert judge_with(shop, spec_of(body), answer.lots, TODAY).outcome == "sign_off"
+    alone = {**body, "lots": {"outside": ["L124"]}}
+    assert model.completion(alone, exact=True).outcome == "infeasible"
+    assert judge(shop, spec_of(alone), TODAY).outcome == "refused"
+
+
 def test_no_completion_is_refused(shop: Shop, model: IndependentModel) -> None:
     draw, found = Random(11), {"feasible": 0, "infeasible": 0, "undecided": 0}
     patterns = list(shop.catalog.patterns.values())

@@ -59,7 +59,14 @@ class _Base:
 
 
 class IndependentModel:
-    """An oracle over one catalog. Answers about one context after another are quickest together."""
+    """An oracle over one catalog.
+
+    ``today`` is that of the check it is held to; no rule that refuses at a check depends on it. Boards are kept by
+    what is told and not chosen, so questions about one order are quickest one after another.
+
+    A part without a side but with a leather shows its grain; a leather that is left out leaves the side free too, and
+    a stitch that is left out is free. Modifications that the spec names are kept and others may join them.
+    """
 
     def __init__(self, catalog: Catalog, today: date) -> None:
         self.catalog = catalog
