@@ -12,9 +12,10 @@ from ortools.sat.python import cp_model
 #: Panels up to which a layout is proven or disproven by search; beyond, "not found by trying" stays undecided.
 _EXACT_UP_TO = 16
 #: Work of one exact layout, in the solver's own measure, which no clock changes.
-_MOST_WORK = 2.0
-#: Ways to share panels among lots that are tried.
+_MOST_WORK = 0.4
+#: Ways to share panels among lots that are tried, and layouts in doubt before all is.
 _MOST_SHARES = 60
+_MOST_DOUBTS = 3
 
 
 @dataclass(frozen=True)
@@ -290,19 +291,21 @@ class _Sharing:
             self._model.add(sum(panel.area(bench.gap) // 10**6 * var for panel, var in row) <= most_mm2)
 
     def run(self) -> bool | None:
-        doubt = False
+        doubts = 0
         for _ in range(_MOST_SHARES):
+            if doubts > _MOST_DOUBTS:
+                break
             solver = cp_model.CpSolver()
             solver.parameters.num_workers = 1
             if solver.solve(self._model) not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-                return None if doubt else False
+                return None if doubts else False
             wrong = False
             for code, row in self._rows.items():
                 counts = [solver.value(var) for _, var in row]
                 panels = [panel.of(count) for (panel, _), count in zip(row, counts, strict=True)]
                 lies = self._bench.lies(panels, self._sheets[code])
                 if lies is not True:
-                    wrong, doubt = True, doubt or lies is None
+                    wrong, doubts = True, doubts + (lies is None)
                     self._forbid(row, counts)
             if not wrong:
                 return True

@@ -27,9 +27,10 @@ from support.independent.stock import Cutting, add_stock, range_fits, range_um, 
 
 from catalog.model import Catalog, Edge, Thread
 
-#: Boards that are kept, and candidates of one question whose layout is looked at.
+#: Boards that are kept, candidates of one question whose layout is looked at, and those in doubt before all is.
 _MOST_BOARDS = 64
 _MOST_CANDIDATES = 80
+_MOST_DOUBTS = 6
 
 _Tests = Mapping[str, Callable[[Any], bool]]
 
@@ -164,8 +165,10 @@ class IndependentModel:
         return first if first.outcome == "feasible" else self._among(base, asked, fixed, few=True)
 
     def _among(self, base: _Base, asked: Mapping[str, Any], fixed: _Tests, *, few: bool) -> Answer:
-        doubted = bool(base.doubts)
+        doubted, doubts = bool(base.doubts), 0
         for _ in range(_MOST_CANDIDATES):
+            if doubts > _MOST_DOUBTS:
+                break
             chosen = _search(base, fixed, with_doubts=True, few=few)
             if chosen is None:
                 if doubted and _search(base, fixed, with_doubts=False, few=False) is not None:
@@ -174,7 +177,8 @@ class IndependentModel:
             lies = self._lay(base, chosen)
             if lies is True:
                 return self._answer(base.told, asked, chosen)
-            doubted = doubted or lies is None
+            if lies is None:
+                doubted, doubts = True, doubts + 1
         return Answer("undecided")
 
     def _lay(self, base: _Base, chosen: Mapping[str, Any]) -> bool | None:
