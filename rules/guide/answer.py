@@ -124,7 +124,7 @@ class _Asked:
             diagram = situation.diagram(level)
         except TooEntangledError:
             self.exact = False
-            self.feasible, self._possible = situation.clauses(level).possible(allow)
+            self.feasible, self._possible = situation.possible(level, allow)
             return
         prices = situation.prices.alone
         best, self._cheapest = diagram.cheapest(allow, prices)

@@ -148,9 +148,17 @@ class _Asked:
 def _choices(domain: Domain, chosen: Chosen) -> Iterator[Choice]:
     """Give what is chosen as choices; a leather and its side are two."""
     slot = domain.slots[chosen.slot]
-    if slot.read != "part":
+    if slot.read == "monogram" and chosen.pointer != "/monogram":
+        # To leave the letters out is one change, however much was said of them.
+        none = np.array([value is None for value in slot.values], dtype=bool)
+        yield Choice(chosen.pointer, chosen.slot, chosen.values | (none if chosen.heard else False))
+    elif slot.read != "part":
         yield Choice(chosen.pointer, chosen.slot, chosen.values)
-        return
+    else:
+        yield from _choices_of_part(slot, chosen)
+
+
+def _choices_of_part(slot: Slot, chosen: Chosen) -> Iterator[Choice]:
     leather, side = chosen.value["leather"], chosen.value["side"]
     if not chosen.heard:
         yield Choice(chosen.pointer, chosen.slot, chosen.values)

@@ -20,7 +20,7 @@ import numpy as np
 from rules.case import Case
 from rules.cells import Member
 from rules.diagram.clauses import Clauses
-from rules.diagram.constraint import Allowed, Amounts, Constraint, Table
+from rules.diagram.constraint import Allowed, Amounts, Constraint, Table, TooEntangledError
 from rules.diagram.diagram import Diagram
 from rules.evaluate import Judges
 from rules.guide.amounts import Prices
@@ -31,6 +31,7 @@ from rules.guide.read import Moving, Read, all_of, read_member
 from rules.guide.reading import Reader, fired_in
 from rules.guide.standing import MOST_ARCS, Standing, stockless
 from rules.guide.stocked import Said, Stocked
+from rules.guide.verified import Verified
 from rules.memo import Memo
 from rules.shop import Shop
 from rules.spec import Spec
@@ -71,6 +72,7 @@ class Situation:
         rows += stocked.alone(left)
         left = _and(left, Read({}, rows, ()).alive(REFUSES, domain.sizes))
         self._joint, self._moved = stocked.together(left), moved.judged
+        self._stocked = stocked
         own = Read(moved.always, rows[len(standing.read.rows) :], [*self._joint, *self._moved])
         self.read = all_of([standing.read, own])
         self.prices = Prices(domain, static=False)
@@ -107,6 +109,8 @@ class Situation:
 
     def diagram(self, level: int) -> Diagram:
         """Return the diagram of what is less bad than a level. Raises TooEntangledError."""
+        if self._stocked.unread:
+            raise TooEntangledError(", ".join(sorted(self._stocked.unread)))
         if level not in self._diagrams:
             self._diagrams[level] = self.standing.diagram(level, self._joint, self._moved, self.prices.together)
         return self._diagrams[level]
@@ -146,9 +150,23 @@ class Situation:
                     Table((row.slot,), (np.arange(len(row.words), dtype=np.intp),), row.words < level, label=row.rule)
                     for row in self.read.rows
                 ]
-                self._clauses[level] = Clauses(self.domain.sizes, [*rows, *self.constraints(level)])
+                # A selector for each leather rule, though not all that it says may be known yet.
+                named = [Table((), (), np.array(True), label=rule) for rule in self._stocked.rules]  # noqa: FBT003
+                named = named if self._stocked.unread else []
+                self._clauses[level] = Clauses(self.domain.sizes, [*rows, *self.constraints(level), *named])
                 finalize(self, self._clauses[level].close)
             return self._clauses[level]
+
+    def possible(self, level: int, allow: Allowed) -> tuple[bool, Allowed]:
+        """Return what may stand by clauses: whether anything does, and each value while the others are as allowed.
+
+        Raises:
+            TooEntangledError: not even that can be found out.
+        """
+        clauses = self.clauses(level)
+        if not self._stocked.unread:
+            return clauses.possible(allow)
+        return Verified(self.domain, clauses, self._stocked, level).possible(allow, self.alive(level))
 
     def specs(self, level: int) -> Specs:
         """Return the specs of what is less bad than a level, to be counted. Raises TooEntangledError."""

@@ -135,7 +135,7 @@ def _used(body: Body, pointer: str, value: Any) -> Body:
 
 
 def _trivial(body: Body, pointer: str) -> bool:
-    """Whether an option is closed by what it means: a foil beside letters without foil, no letters beside a typeface."""
+    """Whether an option is closed by what it means: a foil beside letters that take none."""
     return pointer == "/monogram/foil" and body.get("monogram", {}).get("method", "foil") != "foil"
 
 
