@@ -27,6 +27,7 @@ from api.routes import (
     cells,
     checklists,
     checks,
+    choices,
     edges,
     editions,
     foils,
@@ -56,7 +57,7 @@ from api.rule_audit import RuleAudits
 from api.settings import Settings
 
 _RESOURCES = (
-    checks, wishlists, wishlist_templates, cells, catalog, patterns, kinds, leathers, threads, edges, hardware,
+    checks, choices, wishlists, wishlist_templates, cells, catalog, patterns, kinds, leathers, threads, edges, hardware,
     typefaces, foils, carry_items, price_list, rules, rule_comparisons, rule_sheet, rule_audit, refusals, problems,
     health,
 )  # fmt: skip
