@@ -48,7 +48,8 @@ class Guided:
 class Guidance:
     """What can still be chosen, all other choices kept.
 
-    ``unheard`` are choices that do not exist; the other slots are answered as if they had not been made.
+    ``possible``: the choices that exist may stand together, if the maker agrees. ``unheard`` are choices that do not
+    exist; the other slots are answered as if they had not been made.
     """
 
     state: str
@@ -56,6 +57,7 @@ class Guidance:
     chosen: tuple[Chosen, ...]
     unheard: tuple[str, ...]
     situation: Situation = field(repr=False)
+    possible: bool
     exact: bool = True
 
 
@@ -88,7 +90,7 @@ def guide(
         for view in views_of(domain, heard)
     )
     unheard = tuple(each.pointer for each in chosen if not each.heard)
-    return Guidance(CLOSED if unheard else state, slots, chosen, unheard, situation)
+    return Guidance(CLOSED if unheard else state, slots, chosen, unheard, situation, state != CLOSED)
 
 
 def _told(view: View, told: dict[str, Any]) -> Any:

@@ -7,8 +7,8 @@ few classes a table, one over a figure that many slots add up to a fold (:mod:`r
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from functools import partial
 from itertools import product
@@ -20,26 +20,20 @@ from numpy.typing import NDArray
 
 from rules.case import Case
 from rules.cells import Member, facets_read, scoped
-from rules.diagram.constraint import Constraint, Fold, Table, TooEntangledError
 from rules.evaluate import Judges
 from rules.facets import Facet
+from rules.guide.asked import asked_words, of_asked, told
 from rules.guide.domain import Domain, facet_key
 from rules.guide.gathered import ADDED_UP, COMPLETE, JOINED, Gathered, joined
-from rules.ir import Clause, Compare, Condition, Graded, In, Includes, Limit, Name, Not, Rule, names_in, names_of
-from rules.judge import Fired, condition_of, judge_of, term_of
+from rules.guide.judged import BAD, Given, Grid, Heap, Judged, Row, Words, badness, coded
+from rules.ir import Clause, Graded, Limit, Name, Rule, names_in, names_of
+from rules.judge import condition_of, judge_of, term_of
 from rules.sorter import Found
 from rules.subjects import Instance
 from rules.vocabulary import TERMS
 
-Bools = NDArray[np.bool_]
-Words = NDArray[np.int8]
-"""How bad something is: 0 nothing stands in the way, 1 the maker must agree first, 2 it cannot be made."""
-FREE, ASKS, REFUSES = 0, 1, 2
-_BAD: Final = {"refuse": REFUSES, "sign_off": ASKS}
 #: Combinations of classes that are judged one by one; beyond, what parts add to sets is gathered.
 MOST_CELLS: Final = 6_000
-#: Combinations beyond which a rule is too entangled to be read at all.
-MOST_READ: Final = 200_000
 
 
 def listed(member: Member, case: Case) -> list[Instance]:
@@ -54,138 +48,6 @@ def fired_in(member: Member, case: Case) -> Iterator[Found]:
     """Give what the rules of a member say of a case in which not all need be chosen."""
     for instance in listed(member, case):
         yield from member.sorter.fired(instance)
-
-
-def badness(fired: Fired | None) -> int:
-    """Return how bad a word is."""
-    return _BAD.get(fired.severity, FREE) if fired is not None else FREE
-
-
-@dataclass(frozen=True, eq=False)
-class Row:
-    """What a rule says of each value of one slot."""
-
-    rule: str
-    slot: int
-    words: Words
-
-
-@dataclass(frozen=True, eq=False)
-class Grid:
-    """What a rule says of each combination of classes of a few slots."""
-
-    rule: str
-    slots: tuple[int, ...]
-    classes: tuple[NDArray[np.intp], ...]
-    words: Words
-
-    def below(self, level: int) -> Constraint | None:
-        """Return what is less bad than a level as a constraint, None where everything is."""
-        holds = self.words < level
-        return None if holds.all() else Table(self.slots, self.classes, holds, label=self.rule)
-
-
-class Heap:
-    """What a rule says of what many slots add up to: sums, sets, and the classes of what is read beside."""
-
-    def __init__(
-        self, rule: str, slots: tuple[int, ...], given: Sequence[Sequence[Hashable]], word: Callable[[Any], int],
-        settled: Callable[[Any], Hashable], *, rising: bool,
-    ) -> None:  # fmt: skip
-        """Take what each value of each slot gives: (sums and sets, class beside), -1 as the class of nothing.
-
-        None stands for values that nothing is asked of.
-
-        ``rising``: there is one sum of one figure, and a larger one is never less bad.
-        """
-        self.rule = rule
-        self.slots = slots
-        coded = [_coded(own) for own in given]
-        self.classes = tuple(codes for codes, _ in coded)
-        self._examples = [examples for _, examples in coded]
-        self._given = [[own[at] for at in examples] for own, (_, examples) in zip(given, coded, strict=True)]
-        self._word = word
-        self._settled = settled
-        self._words: dict[Hashable, int] = {}
-        self._rising = rising
-        self._known: dict[Hashable, list[tuple[int, int]]] = {}
-        self._example: dict[Hashable, tuple[tuple[int, int], ...]] = {_START: ()}
-
-    def below(self, level: int) -> Constraint | None:
-        """Return what is less bad than a level as a constraint, None where it is soon seen that everything is."""
-        if self._rising and self._worst() < level:
-            return None
-        return Fold(
-            self.slots, self.classes, _START, self._step, lambda state: self.word(state) < level, label=self.rule
-        )
-
-    # Which slots were taken is part of a state: sums of different slots may be equal, what they stand for is not.
-    def _step(self, state: Any, place: int, code: int) -> Hashable:
-        sums, beside, taken = state
-        own, class_of = self._given[place][code]  # type: ignore[misc]  # pairs, see __init__
-        found = (
-            own if sums is None else tuple(map(_joined, sums, own)),
-            beside if class_of == -1 else tuple(sorted((*beside, (self.slots[place], class_of)))),
-            taken | 1 << place,
-        )
-        if found not in self._example:
-            self._example[found] = (*self._example[state], (place, code))
-        return found
-
-    def _worst(self) -> int:
-        """Return how bad the largest sum is beside whatever else is read."""
-        largest: list[list[int]] = []
-        for own in self._given:
-            best: dict[int, int] = {}
-            for code, (sums, beside) in enumerate(own):  # type: ignore[misc]
-                if beside not in best or sums > own[best[beside]][0]:  # type: ignore[index]
-                    best[beside] = code
-            largest.append(list(best.values()))
-        worst = FREE
-        for codes in product(*largest):
-            state: Any = _START
-            for place, code in enumerate(codes):
-                state = self._step(state, place, code)
-            worst = max(worst, self.word(state))
-        return worst
-
-    def word(self, state: Any) -> int:
-        """Return how bad a complete state is, by judging a case that comes to it."""
-        if not self._rising:
-            return self._judged(state)
-        ((total,), *_), beside, _ = state
-        known = self._known.setdefault(beside, [])
-        for sums, word in known:
-            if (word == FREE and total <= sums) or (word == REFUSES and total >= sums):
-                return word
-        below = max((word for sums, word in known if sums <= total), default=None)
-        above = min((word for sums, word in known if sums >= total), default=None)
-        if below is not None and below == above:
-            return below
-        word = self._judged(state)
-        known.append((total, word))
-        return word
-
-    def _judged(self, state: Any) -> int:
-        key = self._settled(state)
-        if key not in self._words:
-            if len(self._words) > MOST_READ:
-                raise TooEntangledError(self.rule)
-            example = {self.slots[place]: self._examples[place][code] for place, code in self._example[state]}
-            self._words[key] = self._word(example)
-        return self._words[key]
-
-
-_START: Final = (None, (), 0)
-
-
-def _joined(one: Any, other: Any) -> Any:
-    if isinstance(one, frozenset):
-        return one | other
-    return tuple(a + b for a, b in zip(one, other, strict=True))
-
-
-Judged = Grid | Heap
 
 
 class Reader:
@@ -306,7 +168,7 @@ class Reader:
         shown = {facet for read in member.lister.reads for facet in scoped(read, member.group, self._parts)}
         slots = self.slots_of([*shown, *(facet for name in names for facet in self._facets(member, rule, name))])
         keyed = [self._keys(member, rule, names, shown, slot) for slot in slots]
-        classes, examples = zip(*(_coded(own) for own in keyed), strict=True) if slots else ((), ())
+        classes, examples = zip(*(coded(own) for own in keyed), strict=True) if slots else ((), ())
         shape = tuple(len(own) for own in examples)
         if prod(shape) > MOST_CELLS:
             return None
@@ -314,7 +176,7 @@ class Reader:
         judge = judge_of(rule, partial(self._judges.reader, subject=rule.subject))
         for at in product(*map(range, shape)):
             case = self.case({slot: own[code] for slot, own, code in zip(slots, examples, at, strict=True)})
-            words[at] = max((_bad(judge(each)) for each in listed(member, case)), default=0)
+            words[at] = max((badness(judge(each)) for each in listed(member, case)), default=0)
         return Grid(rule.id, slots, classes, words)
 
     def _facets(self, member: Member, rule: Rule, name: str) -> frozenset[Facet]:
@@ -331,11 +193,11 @@ class Reader:
         for place in np.flatnonzero(self.alive[slot]).tolist():
             case = self.case({slot: place})
             values = tuple(
-                tuple(_told(name, self._judges.reader(name, subject=rule.subject)(each), asked) for name in own)
+                tuple(told(name, self._judges.reader(name, subject=rule.subject)(each), asked) for name in own)
                 for each in listed(member, case)
             )
             beyond = raw if values or not own else member.facets
-            sets = tuple(_of_asked(joined(name, case), asked.get(name)) for name in names if name in JOINED)
+            sets = tuple(of_asked(joined(name, case), asked.get(name)) for name in names if name in JOINED)
             found[place] = (facet_key(self.domain.slots[slot], place, beyond) if beyond else None, values, sets)
         return found
 
@@ -343,7 +205,8 @@ class Reader:
         self, member: Member, rule: Rule, names: Sequence[str], slot: int
     ) -> tuple[list[str], set[Facet]]:  # fmt: skip
         """Return the names that a slot alone decides, and the facets of those that it decides with others."""
-        own, raw = [], set()
+        own: list[str] = []
+        raw: set[Facet] = set()
         for name in names:
             read = self._slots(member, rule, name)
             if slot not in read or name in JOINED:
@@ -369,7 +232,7 @@ class Reader:
         kept = tuple(sums.values())
 
         def word(chosen: Mapping[int, int]) -> int:
-            return _bad(judge(listed(member, self.case(chosen))[place]))
+            return badness(judge(listed(member, self.case(chosen))[place]))
 
         def settled(state: Any) -> Hashable:
             total, beside, _ = state
@@ -381,13 +244,13 @@ class Reader:
     def _given(
         self, member: Member, rule: Rule, sums: Mapping[str, Gathered], sets: Sequence[str], others: Sequence[str],
         slot: int, at: int,
-    ) -> list[Hashable]:  # fmt: skip
+    ) -> list[Given | None]:  # fmt: skip
         """Return what each value of a slot gives: sums and sets, and a class of what is read beside (-1: nothing)."""
         own, raw = self._split(member, rule, others, slot)
         asked = asked_words(rule)
         nothing = self.case({})
         adds = [each if self._adds(each, slot) else None for each in sums.values()]
-        found: list[Hashable] = [None] * len(self.domain.slots[slot].values)
+        found: list[Given | None] = [None] * len(self.domain.slots[slot].values)
         classes: dict[Hashable, int] = {}
         for place in np.flatnonzero(self.alive[slot]).tolist():
             case = self.case({slot: place})
@@ -395,14 +258,14 @@ class Reader:
                 each.adds(case) if one is not None else (0,) * len(each.adds(nothing))
                 for one, each in zip(adds, sums.values(), strict=True)
             )
-            parts = tuple(_of_asked(joined(name, case), asked.get(name)) for name in sets)
+            parts = tuple(of_asked(joined(name, case), asked.get(name)) for name in sets)
             class_of = -1
             if own or raw:
                 instance = listed(member, case)[at]
-                told = tuple(
-                    _told(name, self._judges.reader(name, subject=rule.subject)(instance), asked) for name in own
+                own_words = tuple(
+                    told(name, self._judges.reader(name, subject=rule.subject)(instance), asked) for name in own
                 )
-                key = (facet_key(self.domain.slots[slot], place, raw) if raw else None, told)
+                key = (facet_key(self.domain.slots[slot], place, raw) if raw else None, own_words)
                 class_of = classes.setdefault(key, len(classes))
             found[place] = ((*total, *parts), class_of)
         return found
@@ -432,85 +295,7 @@ def _speaks(clause: Clause) -> bool:
     """Whether a clause may stand in the way of anything."""
     verb = clause.verb
     if isinstance(verb, Limit):
-        return any(step.severity in _BAD for step in verb.steps)
+        return any(step.severity in BAD for step in verb.steps)
     if isinstance(verb, Graded):
-        return any(severity in _BAD for _, severity in verb.levels)
-    return verb.severity in _BAD
-
-
-def _bad(word: Any) -> int:
-    return badness(word) if isinstance(word, Fired) else FREE
-
-
-def _coded(keys: Sequence[Hashable]) -> tuple[NDArray[np.intp], list[int]]:
-    """Return the class of each value, and an example of each class; values that are not asked about join the first."""
-    places: dict[Hashable, int] = {}
-    examples: list[int] = []
-    codes = np.zeros(len(keys), dtype=np.intp)
-    for at, key in enumerate(keys):
-        if key is not None:
-            if key not in places:
-                places[key] = len(places)
-                examples.append(at)
-            codes[at] = places[key]
-    return codes, examples
-
-
-def asked_words(rule: Rule) -> dict[str, frozenset[Any] | None]:
-    """Return for each name the words that a rule asks it for; None where it wants the value itself."""
-    found: dict[str, frozenset[Any] | None] = {}
-
-    def ask(name: str, words: Iterable[Any] | None) -> None:
-        before = found.get(name, frozenset())
-        found[name] = None if words is None or before is None else before | frozenset(words)
-
-    def look(condition: Condition) -> None:
-        match condition:
-            case In(name=name, values=values):
-                ask(name, values)
-            case Includes(name=name, value=value):
-                ask(name, (value,))
-            case Not(condition=inner):
-                look(inner)
-            case Compare():
-                for name in names_of(condition):
-                    ask(name, None)
-            case _:
-                for each in condition.conditions:
-                    look(each)
-
-    for clause in rule.clauses:
-        look(clause.when)
-        match clause.verb:
-            case Graded(name=name):
-                ask(name, None)
-            case Limit(term=term, upper=upper, steps=steps):
-                for each in (term, upper, *(step.limit for step in steps)):
-                    for name in _term_names(each):
-                        ask(name, None)
-            case _:
-                rows = getattr(clause.verb, "rows", None) or (clause.verb.condition,)  # type: ignore[union-attr]
-                for row in rows:
-                    look(row)
-    return found
-
-
-def _term_names(term: Any) -> set[str]:
-    return set(names_of(Compare(term, "max", term))) if term is not None else set()
-
-
-def _told(name: str, value: Any, asked: Mapping[str, frozenset[Any] | None]) -> Hashable:
-    """Return what a rule can tell of a name's value."""
-    words = asked.get(name)
-    if words is None or value is None:
-        return value  # type: ignore[no-any-return]
-    if isinstance(value, frozenset):
-        return value & words
-    return value if value in words else _OTHER
-
-
-def _of_asked(value: frozenset[str], words: frozenset[Any] | None) -> frozenset[str]:
-    return value if words is None else value & words
-
-
-_OTHER: Final = ("another",)
+        return any(severity in BAD for _, severity in verb.levels)
+    return verb.severity in BAD

@@ -10,19 +10,23 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from threading import Lock
 from typing import Any, Final
+from weakref import finalize
 
 import numpy as np
 
 from rules.cells import Frame, Member
-from rules.diagram.constraint import Allowed, Constraint
+from rules.diagram.clauses import Clauses
+from rules.diagram.constraint import Allowed, Constraint, Table
 from rules.diagram.diagram import Diagram, compile_diagram
 from rules.evaluate import Judges
 from rules.facets import EMPTY, OF_PIECE, Facet, Names
 from rules.guide.amounts import Prices
 from rules.guide.counts import Specs
 from rules.guide.domain import Domain, domain_of
-from rules.guide.reading import ASKS, FREE, REFUSES, Judged, Reader, Row, badness, fired_in
+from rules.guide.judged import ASKS, FREE, REFUSES, Judged, Row, badness
+from rules.guide.reading import Reader, fired_in
 from rules.guide.stocked import SHARED, Said, Stocked
 from rules.ir import Rule, names_in
 from rules.memo import Memo
@@ -128,7 +132,10 @@ def read_rules(
     judged: list[Judged] = []
     for member, rule in several:
         for each in reader.together(member, rule):
-            (rows if isinstance(each, Row) else judged).append(each)
+            if isinstance(each, Row):
+                rows.append(each)
+            else:
+                judged.append(each)
     return Read(always, rows, judged)
 
 
@@ -145,7 +152,9 @@ class Situation:
 
     def __init__(self, domain: Domain, standing: Standing, judges: Judges, today: date, said: Memo[Said]) -> None:
         self.standing = standing
+        self.judges = judges
         self.today = today
+        self.told: dict[Any, Any] = {}
         numbers = domain.numbers()
         moving = [
             (member, rules)
@@ -153,7 +162,9 @@ class Situation:
             if member.subject.name not in SHARED and (rules := _moving(member, numbers))
         ]
         alive = standing.read.alive(REFUSES, domain.sizes)
-        _no_more_lots_than_panels(domain, alive)
+        #: What is left where a part has no more lots than panels; no rule says so.
+        self.fits = _no_more_lots_than_panels(domain)
+        alive = _and(alive, self.fits)
         lettering = [each for each in moving if _lettering(each[0], numbers)]
         domain = domain.lettered(_best_letters(domain, judges, today, lettering, alive))
         self.domain = domain
@@ -162,7 +173,6 @@ class Situation:
         alive = _and(alive, Read({}, rows, ()).alive(REFUSES, domain.sizes))
         moved = read_rules(domain, judges, today, moving, alive)
         rows += moved.rows
-        self._fits = alive
         alive = _and(alive, Read({}, rows, ()).alive(REFUSES, domain.sizes))
         joint = stocked.together(alive)
         self.moving: list[Judged] = [*moved.judged, *joint]
@@ -173,11 +183,13 @@ class Situation:
         self._diagrams: dict[int, Diagram] = {}
         self._alive: dict[int, Allowed] = {}
         self._specs: dict[int, Specs] = {}
+        self._clauses: dict[int, Clauses] = {}
+        self._lock = Lock()
 
     def alive(self, level: int) -> Allowed:
         """Return the values of which nothing is said by itself that is as bad as a level."""
         if level not in self._alive:
-            self._alive[level] = _and(self._fits, self.read.alive(level, self.domain.sizes))
+            self._alive[level] = _and(self.fits, self.read.alive(level, self.domain.sizes))
         return self._alive[level]
 
     def never(self, level: int) -> tuple[str, ...]:
@@ -199,6 +211,18 @@ class Situation:
             self._diagrams[level] = found
         return self._diagrams[level]
 
+    def clauses(self, level: int) -> Clauses:
+        """Return the rules as clauses, single values too, to ask which of them are at work. ``fits`` is not in them."""
+        with self._lock:
+            if level not in self._clauses:
+                rows = [
+                    Table((row.slot,), (np.arange(len(row.words), dtype=np.intp),), row.words < level, label=row.rule)
+                    for row in self.read.rows
+                ]
+                self._clauses[level] = Clauses(self.domain.sizes, [*rows, *self.constraints(level)])
+                finalize(self, self._clauses[level].close)
+            return self._clauses[level]
+
     def specs(self, level: int) -> Specs:
         """Return the specs of what is less bad than a level, to be counted. Raises TooEntangledError."""
         if level not in self._specs:
@@ -217,11 +241,12 @@ def _lettering(member: Member, numbers: Mapping[Facet, Any]) -> bool:
     return ("letters", "") in member.facets and len(slots) == 1
 
 
-def _no_more_lots_than_panels(domain: Domain, alive: Allowed) -> None:
-    for number, slot in enumerate(domain.slots):
-        if slot.read == "part":
-            most = domain.panels(slot.part)
-            alive[number] &= np.array([len(value.lots) <= most for value in slot.values], dtype=bool)
+def _no_more_lots_than_panels(domain: Domain) -> Allowed:
+    found = []
+    for slot in domain.slots:
+        most = domain.panels(slot.part) if slot.read == "part" else 0
+        found.append(np.array([slot.read != "part" or len(value.lots) <= most for value in slot.values], dtype=bool))
+    return found
 
 
 def _best_letters(

@@ -19,7 +19,7 @@ from rules.diagram.constraint import TooEntangledError
 from rules.evaluate import Judges
 from rules.facets import lots_value
 from rules.guide.domain import Domain
-from rules.guide.reading import FREE, Bools, Grid, Row, badness
+from rules.guide.judged import FREE, Bools, Grid, Row, badness
 from rules.memo import Memo
 from rules.sorter import Sorter
 from rules.vocabulary import SUBJECTS

@@ -6,8 +6,9 @@ hardware and the sizes are choices of their own though rules read each group as 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
@@ -70,16 +71,13 @@ def _views(domain: Domain, number: int, slot: Slot, chosen: Sequence[Chosen]) ->
         )  # fmt: skip
     elif slot.read == "hardware":
         for place in domain.pattern.fixings:
-            yield _view(f"/hardware/{place}", number, slot, lambda value, place=place: dict(value).get(place))
+            yield _view(f"/hardware/{place}", number, slot, _named(place))
     elif slot.read == "sizes":
         for size in domain.pattern.sizes:
-            yield _view(f"/sizes/{size}", number, slot, lambda value, size=size: dict(value)[size], mm)
+            yield _view(f"/sizes/{size}", number, slot, _named(size), mm)
     elif slot.read == "monogram":
         for name in COMPONENTS:
-            yield _view(
-                f"/monogram/{name}", number, slot,
-                lambda value, name=name: None if value is None else getattr(value, name),
-            )  # fmt: skip
+            yield _view(f"/monogram/{name}", number, slot, _component_of(name))
     elif slot.read == "modifications":
         codes = domain.pattern.modifications
         holds = [np.array([code in value for value in slot.values], dtype=bool) for code in codes]
@@ -92,12 +90,25 @@ def _views(domain: Domain, number: int, slot: Slot, chosen: Sequence[Chosen]) ->
         yield _view(f"/{slot.read}", number, slot, lambda value: None if isinstance(value, Matched) else value)
 
 
+def _named(name: str) -> Callable[[Any], Any]:
+    return lambda pairs: dict(pairs).get(name)
+
+
+def _component_of(name: str) -> Callable[[Any], Any]:
+    return lambda monogram: None if monogram is None else getattr(monogram, name)
+
+
+def _holding(code: str) -> Callable[[Any], bool]:
+    return lambda codes: code in codes
+
+
 #: What a monogram is chosen by, beside its letters.
 COMPONENTS: Final = ("method", "typeface", "zone", "foil")
 
 
 def _view(
-    pointer: str, number: int, slot: Slot, key_of: Callable[[Any], Hashable], shown: Callable[[Any], Any] = lambda key: key
+    pointer: str, number: int, slot: Slot, key_of: Callable[[Any], Hashable],
+    shown: Callable[[Any], Any] = lambda key: key,
 ) -> View:  # fmt: skip
     matched = any(isinstance(value, Matched) for value in slot.values)
     places: dict[Hashable, int] = {}
@@ -133,39 +144,47 @@ def _left_out(domain: Domain, pointer: str, chosen: Sequence[Chosen]) -> list[Ch
 
 
 def _chosen(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
-    spec = piece.spec
-    match slot.read:
-        case "part":
-            yield from _chosen_part(piece, number, slot)
-        case "thread" | "edge":
-            given = getattr(spec, slot.read)
-            if given is not None:
-                index = piece.indexes.threads if slot.read == "thread" else piece.indexes.edges
-                if given.casefold() == MATCH:
-                    yield _is(slot, number, f"/{slot.read}", MATCH, lambda value: isinstance(value, Matched))
-                else:
-                    code = index.code(given)
-                    yield _is(slot, number, f"/{slot.read}", code, lambda value: value == code)
-        case "stitch":
-            if spec.stitch is not None:
-                stitch = spec.stitch.lower()
-                yield _is(slot, number, "/stitch", stitch, lambda value: value == stitch)
-        case "hardware":
-            for place, code in spec.hardware.items():
-                known = piece.indexes.hardware.code(code)
-                yield _is(slot, number, f"/hardware/{place}", known, _has(place, known))
-        case "sizes":
-            for size, um in spec.sizes_um.items():
-                yield _is(slot, number, f"/sizes/{size}", mm(um), _has(size, um))
-        case "modifications":
-            for code in piece.modifications:
-                yield _is(slot, number, f"/modifications/{code}", code, lambda value, code=code: code in value)
-        case "monogram":
-            yield from _chosen_monogram(piece, number, slot)
-        case "purpose":
-            if spec.purpose.use is not None:
-                use = piece.use
-                yield _is(slot, number, "/purpose/use", use, lambda value: value.use == use)
+    return _CHOSEN[slot.read](piece, number, slot)
+
+
+def _chosen_color(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
+    """Return a thread or an edge, which may be to match the outside."""
+    given = getattr(piece.spec, slot.read)
+    if given is None:
+        return
+    if given.casefold() == MATCH:
+        yield _is(slot, number, f"/{slot.read}", MATCH, lambda value: isinstance(value, Matched))
+        return
+    code = (piece.indexes.threads if slot.read == "thread" else piece.indexes.edges).code(given)
+    yield _is(slot, number, f"/{slot.read}", code, lambda value: value == code)
+
+
+def _chosen_stitch(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
+    if piece.spec.stitch is not None:
+        stitch = piece.spec.stitch.lower()
+        yield _is(slot, number, "/stitch", stitch, lambda value: value == stitch)
+
+
+def _chosen_hardware(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
+    for place, code in piece.spec.hardware.items():
+        known = piece.indexes.hardware.code(code)
+        yield _is(slot, number, f"/hardware/{place}", known, _has(place, known))
+
+
+def _chosen_sizes(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
+    for size, um in piece.spec.sizes_um.items():
+        yield _is(slot, number, f"/sizes/{size}", mm(um), _has(size, um))
+
+
+def _chosen_modifications(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
+    for code in piece.modifications:
+        yield _is(slot, number, f"/modifications/{code}", code, _holding(code))
+
+
+def _chosen_purpose(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
+    if piece.spec.purpose.use is not None:
+        use = piece.use
+        yield _is(slot, number, "/purpose/use", use, lambda value: value.use == use)
 
 
 def _chosen_part(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
@@ -198,6 +217,15 @@ def _chosen_monogram(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
             yield _is(slot, number, f"/monogram/{name}", code, _component(name, code))
 
 
+_CHOSEN: Final[Mapping[str, Callable[[Piece, int, Slot], Iterator[Chosen]]]] = MappingProxyType(
+    {
+        "part": _chosen_part, "thread": _chosen_color, "edge": _chosen_color, "stitch": _chosen_stitch,
+        "hardware": _chosen_hardware, "sizes": _chosen_sizes, "modifications": _chosen_modifications,
+        "monogram": _chosen_monogram, "purpose": _chosen_purpose,
+    }
+)  # fmt: skip
+
+
 def _component(name: str, code: str) -> Callable[[Any], bool]:
     """Whether a value has a component; a foil counts only where there is foil."""
     if name == "foil":
@@ -206,7 +234,8 @@ def _component(name: str, code: str) -> Callable[[Any], bool]:
 
 
 def _has(name: str, value: Hashable) -> Callable[[Any], bool]:
-    return lambda pairs: dict(pairs).get(name) == value
+    own = _named(name)
+    return lambda pairs: bool(own(pairs) == value)
 
 
 def _is(slot: Slot, number: int, pointer: str, shown: Any, holds: Callable[[Any], bool]) -> Chosen:
