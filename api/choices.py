@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -11,9 +11,9 @@ from api.visibility import Caller, findings_view, reason_view
 from rules.findings import Finding
 from rules.guide import Guidance, Guided, Option, guide
 from rules.guide.answer import CLOSED, OPEN
-from rules.guide.reasons import because, clash_of
+from rules.guide.reasons import Reasons, clash_of, reasons_of
 from rules.guide.strays import said_of_strays, strays_in, without
-from rules.guide.summary import Summary, summaries_of
+from rules.guide.summary import summaries_of
 from rules.money import money
 from rules.piece import Piece
 from rules.shop import Shop
@@ -39,12 +39,13 @@ def choices_for(shop: Shop, spec: Spec, today: date, asking: Asking) -> dict[str
     strays = strays_in(piece)
     if piece.pattern is None:
         findings = said_of_strays(shop, spec, today, [each for each in strays if each.what == "pattern"])
-        slots = [_patterns(shop, spec, today, asking)]
-        return _answer(shop, piece, today, asking, CLOSED, slots, None, findings)
+        slots = [_patterns(shop, today, asking)]
+        return _answer(shop, shop.piece(Spec(pattern=spec.pattern)), today, asking, CLOSED, slots, None, findings)
     guidance = guide(shop, without(spec, strays), today, figures=asking.figures, left_out=asking.left_out)
     findings = said_of_strays(shop, spec, today, strays, guidance.unheard)
     state = CLOSED if strays else guidance.state
-    slots = [_slot(piece, guidance, each, asking) for each in guidance.slots]
+    reasons = reasons_of(guidance)
+    slots = [_slot(piece, reasons, each, asking) for each in guidance.slots]
     conflict = _conflict(guidance, asking)
     return _answer(shop, piece, today, asking, state, slots, conflict, findings, exact=guidance.exact)
 
@@ -67,40 +68,38 @@ def _answer(
     }
 
 
-def _patterns(shop: Shop, spec: Spec, today: date, asking: Asking) -> dict[str, Any]:
-    """Return every pattern as an option, all other choices kept."""
-    options = []
-    for code in shop.catalog.patterns:
-        asked = replace(spec, pattern=code)
-        piece = shop.piece(asked)
-        strays = strays_in(piece)
-        guidance = guide(shop, without(asked, strays), today, left_out=asking.left_out)
-        options.append(_pattern(piece, guidance, CLOSED if strays else guidance.state, asking))
+def _patterns(shop: Shop, today: date, asking: Asking) -> dict[str, Any]:
+    """Return every pattern as an option, one piece with nothing chosen: what else was is of a pattern nobody knows.
+
+    These are what :mod:`api.ahead` compiles, so that a slip of the pen costs no more than any other question.
+    """
+    options = [_pattern(shop, Spec(pattern=code), today, asking) for code in shop.catalog.patterns]
     return {"slot": "/pattern", "chosen": None, "options": options}
 
 
-def _pattern(piece: Piece, guidance: Guidance, state: str, asking: Asking) -> dict[str, Any]:
-    shown: dict[str, Any] = {"value": piece.spec.pattern, "state": state}
-    if state == CLOSED:
-        return shown | {"because": _reasons(clash.findings if (clash := clash_of(guidance)) else (), asking.caller)}
-    summary = summaries_of(guidance)[state] if guidance.exact else Summary(0)
-    shown["cheapest"] = _total(piece, summary.cheapest_minor)
+def _pattern(shop: Shop, spec: Spec, today: date, asking: Asking) -> dict[str, Any]:
+    piece, guidance = shop.piece(spec), guide(shop, spec, today)
+    shown: dict[str, Any] = {"value": spec.pattern, "state": guidance.state}
+    if guidance.state == CLOSED:
+        clash = clash_of(guidance)
+        return shown | {"because": _reasons(() if clash is None else clash.findings, asking.caller)}
+    summary = summaries_of(guidance)[guidance.state] if guidance.exact else None
+    shown["cheapest"] = None if summary is None else _total(piece, summary.cheapest_minor)
     if asking.figures:
-        shown["dearest"] = _total(piece, summary.dearest_minor)
-        shown["completions"] = str(summary.specs) if guidance.exact else None
+        shown["dearest"] = None if summary is None else _total(piece, summary.dearest_minor)
+        shown["completions"] = None if summary is None else str(summary.specs)
     return shown
 
 
-def _slot(piece: Piece, guidance: Guidance, guided: Guided, asking: Asking) -> dict[str, Any]:
-    options = [_option(piece, guidance, guided.pointer, each, asking) for each in guided.options]
+def _slot(piece: Piece, reasons: Reasons, guided: Guided, asking: Asking) -> dict[str, Any]:
+    options = [_option(piece, reasons, guided.pointer, each, asking) for each in guided.options]
     return {"slot": guided.pointer, "chosen": guided.chosen, "options": options}
 
 
-def _option(piece: Piece, guidance: Guidance, pointer: str, option: Option, asking: Asking) -> dict[str, Any]:
+def _option(piece: Piece, reasons: Reasons, pointer: str, option: Option, asking: Asking) -> dict[str, Any]:
     shown: dict[str, Any] = {"value": option.value, "state": option.state}
     if option.state == CLOSED:
-        reasons = because(guidance, pointer, option.value)
-        return shown | {"because": _reasons(reasons, asking.caller)}
+        return shown | {"because": _reasons(reasons.of(pointer, option.value), asking.caller)}
     shown["cheapest"] = _total(piece, option.cheapest_minor)
     if asking.figures:
         shown["dearest"] = _total(piece, option.dearest_minor)

@@ -95,7 +95,8 @@ class ChoicesAnswer(Out):
     currency: str = Field(description="ISO 4217 code of the totals.", examples=["EUR"])
     quantity: int = Field(description="Pieces that the totals are of.")
     slots: list[SlotOut] = Field(
-        description="Every slot of the pattern in a fixed order. Where the pattern is unknown /pattern alone."
+        description="Every slot of the pattern in a fixed order. Where the pattern is unknown /pattern alone, each as"
+        " it stands for one piece with nothing chosen."
     )
     conflict: Conflict | None = Field(description="Where the choices made clash: which, and by which rules.")
     findings: list[Finding] = Field(
