@@ -108,6 +108,7 @@ def create_app(
     for resource in _RESOURCES:
         app.include_router(resource.router)
     app.include_router(checklists.router)
+    app.include_router(choices.pictures)
     for record in (lots, supplies, quotes, sign_offs, orders, editions):
         app.include_router(record.router)
         app.include_router(record.reads)
