@@ -24,7 +24,7 @@ _WIDTH: Final = 1000
 _COLUMNS: Final = 5
 _LINE: Final = 22
 _BAR: Final = 10
-_HEAD: Final = 150
+_HEAD: Final = 164
 _COLUMN: Final = (_WIDTH - 2 * MARGIN) // _COLUMNS
 _MOST_LETTERS: Final = 24
 
@@ -83,11 +83,12 @@ def _counted(piece: Piece, found: Mapping[str, Summary]) -> list[str]:
 def _head(title: str, when: str, lines: Sequence[str]) -> Iterator[str]:
     yield f'<text x="{MARGIN}" y="36" font-size="18" font-weight="bold">{text(title)}</text>'
     yield f'<text x="{MARGIN}" y="58" font-size="12">{text(when)}</text>'
-    yield f'<text x="{MARGIN}" y="82">{text(" ".join(lines))}</text>'
+    for place, line in enumerate(lines):
+        yield f'<text x="{MARGIN}" y="{84 + 20 * place}">{text(line)}</text>'
     x = MARGIN
     for name, state in _STATES.items():
-        yield _mark(name, x, 102)
-        yield f'<text x="{x + 22}" y="114">{state.says}</text>'
+        yield _mark(name, x, 122)
+        yield f'<text x="{x + 22}" y="134">{state.says}</text>'
         x += 60 + 8 * len(state.says)
 
 
