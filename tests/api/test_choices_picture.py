@@ -54,7 +54,8 @@ def test_every_option_is_drawn_in_its_state(drawn: ET.Element, answer: Any) -> N
 
 
 def test_states_are_told_apart_by_shape(drawn: ET.Element) -> None:
-    shapes = {(each.get("fill"), each.get("d")) for each in drawn.iter(f"{SVG}path") if each.get("fill", "none") != "none"}
+    filled = [each for each in drawn.iter(f"{SVG}path") if each.get("fill", "none") != "none"]
+    shapes = {(each.get("fill"), each.get("d")) for each in filled}
     colors, forms = {fill for fill, _ in shapes}, {form for _, form in shapes}
     assert len(shapes) == len(colors) == len(forms)
 
