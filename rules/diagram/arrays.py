@@ -11,6 +11,8 @@ from rules.diagram.constraint import Codes, Whole
 
 #: Keys of several columns stay below this, so that one more column never wraps unseen.
 _MOST_KEY = 1 << 62
+#: So few rows are told apart faster one by one.
+_FEW_ROWS = 200
 _MULTIPLIERS = (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x5851F42D4C957F2D)
 
 
@@ -31,6 +33,15 @@ def runs(*columns: NDArray[np.generic]) -> Codes:
     return np.flatnonzero(new)
 
 
+def run_lengths(starts: Codes, total: int) -> Codes:
+    """How long each run is, the last up to ``total``."""
+    out = np.empty(len(starts), np.intp)
+    if len(starts):
+        np.subtract(starts[1:], starts[:-1], out=out[:-1])
+        out[-1] = total - starts[-1]
+    return out
+
+
 def combined(columns: Sequence[Codes], sizes: Sequence[int]) -> tuple[Whole, int]:
     """One key per row of columns whose entries lie in ``0 .. size - 1``, and a bound that all keys are below."""
     key = columns[0].astype(np.int64)
@@ -47,7 +58,7 @@ def combined(columns: Sequence[Codes], sizes: Sequence[int]) -> tuple[Whole, int
 
 
 def numbered(key: Whole, bound: int) -> tuple[Codes, Codes]:
-    """The first row of each different key, keys in increasing order, and for each row the number of its key."""
+    """One row of each different key, keys in increasing order, and for each row the number of its key."""
     if bound > 4 * len(key) + 1_000_000:
         _, first, number = np.unique(key, return_index=True, return_inverse=True)
         return first, number
@@ -57,6 +68,19 @@ def numbered(key: Whole, bound: int) -> tuple[Codes, Codes]:
     rank = np.empty(bound, np.intp)
     rank[used] = np.arange(len(used))
     return at[used], rank[key]
+
+
+def equal_rows(*tables: Whole | Codes) -> tuple[Codes, Codes]:
+    """Which rows are equal in all tables (of one shape): the number of each row's kind, and a row of each kind."""
+    rows, width = tables[0].shape
+    if rows <= _FEW_ROWS:
+        known: dict[bytes, int] = {}
+        joined = np.concatenate(tables, axis=1)
+        kind = np.array([known.setdefault(row.tobytes(), len(known)) for row in joined], np.intp)
+        _, first = np.unique(kind, return_index=True)
+        return kind, first
+    places = np.tile(np.arange(width), rows)
+    return equal_runs(np.arange(rows) * width, [places, *(table.ravel() for table in tables)])
 
 
 def hashed(columns: Sequence[Whole | Codes]) -> NDArray[np.uint64]:
@@ -79,7 +103,7 @@ def equal_runs(starts: Codes, columns: Sequence[Whole | Codes]) -> tuple[Codes, 
     compared row by row with the one that stands for it: a run whose hash deceives becomes a kind of its own.
     """
     total = len(columns[0])
-    lengths = np.diff(starts, append=total)
+    lengths = run_lengths(starts, total)
     hashes = np.add.reduceat(hashed(columns), starts) + lengths.astype(np.uint64)
     _, kept, kind = np.unique(hashes, return_index=True, return_inverse=True)
     same = lengths == lengths[kept][kind]

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rules.diagram.arrays import equal_rows
 from rules.diagram.constraint import (
     NO_STATE,
     Allowed,
@@ -180,8 +181,8 @@ def _gathered_together(fold: Fold, reading: _Reading, most_states: int) -> list[
     rows: list[Codes] = []
     for at, used in zip(reading.by, reading.used, strict=True):
         after = fold.together(states, at, used)
-        found, moves = np.unique(after, return_inverse=True)
-        moves = moves.reshape(after.shape)
+        found = np.unique(after)
+        moves = np.searchsorted(found, after)
         # None is the least of whole numbers, so it comes first where there is any.
         if len(found) and found[0] == NO_STATE:
             found, moves = found[1:], moves - 1
@@ -210,16 +211,13 @@ def _merged(rows: list[Codes], costs: Sequence[Whole | None]) -> tuple[list[_Lev
 def _merged_rows(ends: Codes, costs: Whole | None) -> tuple[_Level, Codes, Whole | None]:
     """Rows of next states (and costs) without those that are equal or dead; the new row of each, and what is due."""
     live: Bools = np.asarray(ends >= 0)
-    key: Whole = ends.astype(np.int64)
     due: Whole | None = None
     if costs is not None:
         far = np.iinfo(np.int64).max
         due = np.where(live, costs, far).min(axis=1)
         due = np.where(live.any(axis=1), due, 0)
         costs = np.where(live, costs - due[:, None], 0)
-        key = np.concatenate([key, costs], axis=1)
-    _, first, ids = np.unique(key, axis=0, return_index=True, return_inverse=True)
-    ids = ids.ravel()
+    ids, first = equal_rows(ends) if costs is None else equal_rows(ends, costs)
     alive = np.any(live, axis=1)[first]
     number = np.where(alive, np.cumsum(alive) - 1, DEAD)
     kept = first[alive]
@@ -251,12 +249,8 @@ def _tidied(reading: _Reading, levels: list[_Level]) -> Automaton | None:
 
 def _columns(codes: Codes, level: _Level) -> tuple[Codes, Codes, Whole | None]:
     """Codes of values, moves and costs of a level whose equal columns are merged and dead ones dropped."""
-    key = level.moves.astype(np.int64)
     costs = level.costs if level.costs is not None and level.costs.any() else None
-    if costs is not None:
-        key = np.concatenate([key, costs])
-    _, first, ids = np.unique(key, axis=1, return_index=True, return_inverse=True)
-    ids = ids.ravel()
+    ids, first = equal_rows(level.moves.T) if costs is None else equal_rows(level.moves.T, costs.T)
     alive = (level.moves[:, first] >= 0).any(axis=0)
     number = np.append(np.where(alive, np.cumsum(alive) - 1, DEAD), DEAD)
     columns = np.where(codes >= 0, number[ids[codes]], DEAD)

@@ -19,7 +19,7 @@ from pysat.solvers import Solver  # type: ignore[import-untyped]  # it has no st
 from rules.diagram.constraint import Allowed, Bools, Constraint
 from rules.diagram.wording import Wording
 
-_SOLVER = "cadical153"
+_SOLVER = "cadical195"
 _MOST_STEPS = 2_000_000
 
 

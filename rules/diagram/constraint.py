@@ -62,7 +62,8 @@ class Fold(Scope):
     least one that ``accepts`` judges alike. ``step`` may return None once nothing that follows could be accepted.
 
     ``together``, where states are whole numbers, is ``step`` for many at once: from states and a place and codes to
-    states of shape (states, codes), ``NO_STATE`` where ``step`` returns None. It is some fifty times as fast.
+    states of shape (states, codes), ``NO_STATE`` where ``step`` returns None. An automaton then takes
+    between a third and three fifths of the time (reference models).
     """
 
     start: Hashable

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
+from math import log
 from typing import TypeVar
 
 import numpy as np
 
 from rules.diagram.active import active, within_reach
 from rules.diagram.arcs import Level, conjoined, free_levels
+from rules.diagram.arrays import run_lengths
 from rules.diagram.automaton import Automaton, automaton
 from rules.diagram.constraint import Allowed, Amounts, Codes, Constraint, TooEntangledError, Whole
 from rules.diagram.counting import bits, counted
@@ -41,10 +43,14 @@ __all__ = ["MOST_ARCS", "NONE", "Diagram", "compile_diagram"]
 MOST_ARCS = 8_000_000
 #: Constraints conjoined before the diagram is reduced again.
 _GROUP = 8
+#: Arcs that another order may need on the way, to each that the best so far keeps in the end.
+_ON_THE_WAY = 1.5
 #: Diagrams with fewer edges are scanned whole: to find what is in reach would take as long.
 _SMALL = 60_000
 #: Part of the edges that may be in reach for a walk over them to be worth its while.
-_WORTHWHILE = 0.12
+_WORTHWHILE = 0.25
+#: Part of the freedom of all slots (in logarithms of their values) that must be gone before such a walk is tried.
+_SETTLED = 0.25
 _T = TypeVar("_T")
 
 
@@ -81,7 +87,7 @@ class Diagram:
         """How many arcs there are, one a class of values."""
         total = 0
         for layer in self.layers:
-            lengths = np.diff(layer.labels.member_starts, append=len(layer.labels.members))
+            lengths = run_lengths(layer.labels.member_starts, len(layer.labels.members))
             total += int(lengths[layer.label].sum())
         return total
 
@@ -205,11 +211,17 @@ class Diagram:
 
     def _within(self, allow: Allowed) -> Sequence[Edges]:
         """What a pass must walk over: the part in reach where that is small, else everything."""
-        if self.edges > _SMALL:
+        if self.edges > _SMALL and self._settled(allow) >= _SETTLED:
             parts = active(self.layers, allow, self.order, int(self.edges * _WORTHWHILE))
             if parts is not None:
                 return parts
         return self.layers
+
+    def _settled(self, allow: Allowed) -> float:
+        """How much of the freedom of all slots is gone: 0 with nothing chosen, 1 with everything."""
+        before = sum(log(size) for size in self.sizes)
+        left = sum(log(max(int(np.count_nonzero(allowed)), 1)) for allowed in allow)
+        return 1 - left / before if before else 1.0
 
     def _by_slot(self, by_layer: Sequence[_T]) -> list[_T]:
         """What came layer by layer in the order of slots."""
@@ -237,21 +249,24 @@ def compile_diagram(
     tried = [tuple(first)] if first else []
     if len(tried) < orders:
         tried += [order for order in promising(constraints, allow, orders) if order not in tried]
-    best: Diagram | None = None
-    fewest = most_arcs
+    best: tuple[list[Level], int, tuple[int, ...]] | None = None
+    fewest, limit = most_arcs + 1, most_arcs
     for order in tried[:orders]:
         try:
-            found, peak = _compiled(sizes, constraints, allow, order, fewest)
+            done = _compiled(sizes, constraints, allow, order, limit)
         except TooEntangledError:
             continue
-        if not found.satisfiable:
-            return found
-        fewest = min(fewest, peak)
-        if best is None or found.edges < best.edges:
-            best = found
+        if done is None:
+            return Diagram(sizes, order, None)
+        levels, due, peak = done
+        arcs = sum(len(level.targets) for level in levels)
+        # An order that needs much more on the way than another keeps in the end seldom ends with less.
+        limit = min(limit, peak, int(arcs * _ON_THE_WAY))
+        if arcs < fewest:
+            best, fewest = (levels, due, order), arcs
     if best is None:
         raise TooEntangledError(f"no order of slots needs at most {most_arcs} arcs")
-    return best
+    return Diagram(sizes, best[2], packed(best[0]), best[1])
 
 
 def _all(sizes: Sequence[int]) -> Allowed:
@@ -272,15 +287,11 @@ def _automata(constraints: Sequence[Constraint], order: Sequence[int], allow: Al
 
 def _compiled(
     sizes: Sequence[int], constraints: Sequence[Constraint], allow: Allowed, order: Sequence[int], most_arcs: int
-) -> tuple[Diagram, int]:
-    """The diagram for one order, and the most arcs that any product on the way had."""
+) -> tuple[list[Level], int, int] | None:
+    """The reduced levels for one order, what is due, and the most arcs that any product on the way had. None: empty."""
     machines = _automata(constraints, order, allow)
     groups = [machines[at : at + _GROUP] for at in range(0, len(machines), _GROUP)] or [[]]
-    done = _multiplied(free_levels(sizes, order), groups, allow, order, most_arcs)
-    if done is None:
-        return Diagram(sizes, order, None), 0
-    levels, due, peak = done
-    return Diagram(sizes, order, packed(levels), due), peak
+    return _multiplied(free_levels(sizes, order), groups, allow, order, most_arcs)
 
 
 def _multiplied(

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.diagram.arcs import Level
-from rules.diagram.arrays import combined, equal_runs, ranges, runs
+from rules.diagram.arrays import combined, equal_runs, ranges, run_lengths, runs
 from rules.diagram.automaton import DEAD
 from rules.diagram.constraint import Bools, Codes, Whole
 
@@ -167,7 +167,7 @@ def _sorted_arcs(level: Level, number: Codes, following: int) -> tuple[Codes, Co
 
 def _labels(level: Level, classes: Codes, starts: Codes, kept: Codes) -> Labels:
     """The labels of a level: the runs kept of its sorted arcs; its classes that always go together are made one."""
-    lengths = np.diff(starts, append=len(classes))[kept]
+    lengths = run_lengths(starts, len(classes))[kept]
     members = classes[ranges(starts[kept], lengths)]
     held = np.zeros((level.classes, len(kept)), np.bool_)
     held[members, np.repeat(np.arange(len(kept)), lengths)] = True

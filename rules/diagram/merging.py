@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rules.diagram.arcs import Level
-from rules.diagram.arrays import combined, equal_runs, numbered, ranges, runs
+from rules.diagram.arrays import combined, equal_runs, numbered, ranges, run_lengths, runs
 from rules.diagram.automaton import DEAD
 from rules.diagram.constraint import Codes, TooEntangledError
 
@@ -57,7 +57,7 @@ def _level(level: Level, group: Codes, members: Codes, first: Codes, most: int) 
         raise TooEntangledError("sets of nodes grow beyond what is allowed")
     starts = runs(sets, fresh)
     kind, stands = equal_runs(starts, [targets])
-    sizes = np.diff(starts, append=len(targets))[stands]
+    sizes = run_lengths(starts, len(targets))[stands]
     made = Level(codes, classes, np.searchsorted(sets[starts], np.arange(len(first))), fresh[starts], kind, None)
     return made, targets[ranges(starts[stands], sizes)], np.append(0, np.cumsum(sizes))
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.diagram.automaton import automaton
-from rules.diagram.constraint import Allowed, Constraint, Fold
+from rules.diagram.constraint import Allowed, Constraint, Fold, TooEntangledError
 
 Real = NDArray[np.float64]
 #: Widths above are all alike hopeless; exponents stay finite.
@@ -25,6 +25,8 @@ _FEW_TO_COME = 6.0
 _EVERY_CUT = 0.1
 #: Smaller betterments end the search.
 _BETTER = 1e-3
+#: Random orders to start from, at least: one alone often ends in a poor local optimum.
+_STARTS = 8
 _SEED = 20
 
 
@@ -69,7 +71,11 @@ class _Estimate:
 
 def _most_states(fold: Fold, allow: Allowed) -> float:
     """The logarithm of how many states a fold keeps apart, along its slots as they are numbered."""
-    machine = automaton(fold, range(len(allow)), allow)
+    try:
+        machine = automaton(fold, range(len(allow)), allow)
+    except TooEntangledError:
+        # Another order may still suit it.
+        return _WIDEST
     return 0.0 if machine is None else float(np.log(max(len(moves) for moves in machine.moves)))
 
 
@@ -77,24 +83,32 @@ def promising(constraints: Sequence[Constraint], allow: Allowed, count: int) -> 
     """Up to ``count`` different orders that no move of one slot betters, the best estimate first."""
     slots = len(allow)
     estimate = _Estimate(constraints, allow)
+    moves = _moves(slots)
     chance = np.random.default_rng(_SEED)
     found: dict[tuple[int, ...], float] = {}
-    starts = [np.arange(slots)] + [chance.permutation(slots) for _ in range(2 * count)]
+    starts = [np.arange(slots)] + [chance.permutation(slots) for _ in range(max(2 * count, _STARTS))]
     for start in starts:
-        order, cost = _bettered(start, estimate)
+        order, cost = _bettered(start, moves, estimate)
         found.setdefault(order, cost)
         if slots <= 2:
             break
     return sorted(found, key=lambda order: (found[order], order))[:count]
 
 
-def _bettered(start: NDArray[np.intp], estimate: _Estimate) -> tuple[tuple[int, ...], float]:
+def _moves(slots: int) -> NDArray[np.intp]:
+    """Every move of one of so many slots to another place, as the order that it makes of 0, 1, 2 ..."""
+    places = np.arange(slots)
+    pairs = [(here, there) for here in range(slots) for there in range(slots) if here != there]
+    made = [np.insert(np.delete(places, here), there, here) for here, there in pairs]
+    return np.stack(made) if made else np.zeros((0, slots), np.intp)
+
+
+def _bettered(start: NDArray[np.intp], moves: NDArray[np.intp], estimate: _Estimate) -> tuple[tuple[int, ...], float]:
     """A local optimum: the best move of one slot to another place is made until none betters the estimate."""
     order = start
     cost = float(estimate.of(order[None])[0])
-    moves = [(here, there) for here in range(len(order)) for there in range(len(order)) if here != there]
-    while moves:
-        tried = np.stack([np.insert(np.delete(order, here), there, order[here]) for here, there in moves])
+    while len(moves):
+        tried = order[moves]
         costs = estimate.of(tried)
         best = int(costs.argmin())
         if costs[best] > cost - _BETTER:

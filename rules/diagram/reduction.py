@@ -6,26 +6,25 @@ normal form SLDD+; both cited from memory).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from rules.diagram.arcs import Level
-from rules.diagram.arrays import equal_runs, ranges, runs
+from rules.diagram.arrays import equal_runs, ranges, run_lengths, runs
 from rules.diagram.automaton import DEAD
 from rules.diagram.constraint import Codes, Whole
 
 
-def reduced(levels: Sequence[Level], *, merge: bool = True) -> tuple[list[Level], int] | None:
+def reduced(levels: list[Level], *, merge: bool = True) -> tuple[list[Level], int] | None:
     """The levels without dead ends and with equal nodes merged, and the cost moved before the top; None: empty.
 
-    Without ``merge`` dead ends go and costs move up, nothing else.
+    Without ``merge`` dead ends go and costs move up, nothing else. The list is emptied on the way: a product is by far
+    the largest thing that there is while compiling, and what was done with need not be held.
     """
     number = np.zeros(1, np.intp)
     due: Whole = np.zeros(1, np.int64)
     out: list[Level] = []
-    for level in reversed(levels):
-        done = _level(level, number, due, merge=merge)
+    while levels:
+        done = _level(levels.pop(), number, due, merge=merge)
         if done is None:
             return None
         small, number, due = done
@@ -41,7 +40,7 @@ def _level(level: Level, number: Codes, due: Whole, *, merge: bool) -> tuple[Lev
     if not len(sources):
         return None
     starts = runs(sources)
-    lengths = np.diff(starts, append=len(sources))
+    lengths = run_lengths(starts, len(sources))
     costs: Whole | None = None
     low: Whole = np.zeros(len(starts), np.int64)
     if level.costs is not None or due.any():

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from rules.diagram.arrays import ranges
+from rules.diagram.arrays import ranges, run_lengths
 from rules.diagram.constraint import Whole
 from rules.diagram.passes import Edges, Weights
 
@@ -26,7 +26,7 @@ def cheapest_way(parts: Sequence[Edges], prices: Sequence[Whole], beyond: Sequen
         if part.costs is not None:
             onward = onward + part.costs[start:stop]
         carried = part.label[start:stop]
-        lengths = np.diff(labels.member_starts, append=len(labels.members))[carried]
+        lengths = run_lengths(labels.member_starts, len(labels.members))[carried]
         classes = labels.members[ranges(labels.member_starts[carried], lengths)]
         edges = np.full(labels.classes, -1, np.intp)
         edges[classes] = np.repeat(np.arange(len(onward)), lengths)

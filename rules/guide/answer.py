@@ -12,7 +12,7 @@ import numpy as np
 from rules.diagram.constraint import Allowed, TooEntangledError, Whole
 from rules.diagram.passes import NONE
 from rules.guide.situation import LEVELS, Situation, situation_of
-from rules.guide.views import Bools, Chosen, View, chosen_in, left_by, views_of
+from rules.guide.views import Bools, Chosen, View, chosen_in, foreign_in, left_by, views_of
 from rules.shop import Shop
 from rules.spec import Spec
 
@@ -89,7 +89,7 @@ def guide(
         Guided(view.pointer, _told(view, told), tuple(_options(view, heard, list(asked.values()))))
         for view in views_of(domain, heard)
     )
-    unheard = tuple(each.pointer for each in chosen if not each.heard)
+    unheard = (*(each.pointer for each in chosen if not each.heard), *foreign_in(shop.piece(spec)))
     return Guidance(CLOSED if unheard else state, slots, chosen, unheard, situation, state != CLOSED)
 
 

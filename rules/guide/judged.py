@@ -92,8 +92,8 @@ class Heap:
 
     def below(self, level: int) -> Constraint | None:
         """Return what is less bad than a level as a constraint, None where it is soon seen that everything is."""
-        if self._rising and self._worst() < level:
-            return None
+        if not all(self._given) or (self._rising and self._worst() < level):
+            return None  # a slot without any value that may stand is closed already
         return Fold(
             self.slots, self.classes, _START, self._step, lambda state: self.word(state) < level, label=self.rule
         )

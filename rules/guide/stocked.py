@@ -33,12 +33,15 @@ Said = tuple[tuple[str, int], ...]
 
 
 class Stocked:
-    """Judges what parts take of each leather. ``kept`` holds what was said of lots as they stood."""
+    """Judges what parts take of each leather. ``kept`` and ``grids`` hold what was said of lots as they stood."""
 
-    def __init__(self, domain: Domain, judges: Judges, today: date, kept: Memo[Said]) -> None:
+    def __init__(
+        self, domain: Domain, judges: Judges, today: date, kept: Memo[Said], grids: Memo[list[Grid]]
+    ) -> None:  # fmt: skip
         self._domain = domain
         self._today = today
         self._kept = kept
+        self._grids = grids
         self._rules: dict[str, Sorter] = {
             subject: judges.sorter(subject, judges.tables[subject]) for subject in SHARED if subject in judges.tables
         }
@@ -65,7 +68,25 @@ class Stocked:
             for slot in self._parts
             for place in np.flatnonzero(alive[slot]).tolist()
         )
-        return [grid for leather in leathers for grid in self._of_leather(leather, alive)]
+        found: list[Grid] = []
+        for leather in leathers:
+            key = self._key(leather, alive)
+            found += self._grids.get(key, lambda leather=leather: self._of_leather(leather, alive))  # type: ignore[misc]
+        return found
+
+    def _key(self, leather: str, alive: Sequence[Bools]) -> Hashable:
+        """Return all that is said of a leather follows from."""
+        domain = self._domain
+        own = tuple(
+            (place, value.side, lots_value(value.lots))
+            for slot in self._parts
+            for place in np.flatnonzero(alive[slot]).tolist()
+            if (value := domain.slots[slot].values[place]).leather == leather
+        )
+        sizes = tuple((domain.slots[slot].values, alive[slot].tobytes()) for slot in self._sizes)
+        counts = tuple((slot, len(alive[slot])) for slot in self._parts)
+        status = domain.shop.catalog.leathers[leather].status
+        return domain.pattern.code, self._today, leather, status, domain.base.quantity, own, sizes, counts
 
     def _of_leather(self, leather: str, alive: Sequence[Bools]) -> list[Grid]:
         """Return a table a rule over the parts that may take a leather; class 0 is any other leather."""

@@ -60,6 +60,7 @@ def test_every_answer_equals_all_combinations_written_out(seed, monkeypatch):
     if seed % 3 == 0:
         monkeypatch.setattr(diagram, "_SMALL", -1)
         monkeypatch.setattr(diagram, "_WORTHWHILE", 10.0)
+        monkeypatch.setattr(diagram, "_SETTLED", -1.0)
     problem = random_problem(seed)
     chance = np.random.default_rng(seed)
     found = compile_diagram(problem.sizes, problem.constraints)
