@@ -10,7 +10,6 @@ import json
 import random
 import tempfile
 import time
-from collections.abc import Iterator
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, Final
@@ -21,6 +20,7 @@ from api.app import create_app
 from api.choices import Asking, choices_for
 from api.house import House, open_house
 from api.settings import Settings
+from api.settled import settle
 from api.visibility import Caller
 from measure.holds import furnish, hold
 from measure.in_process import demo_anew
@@ -39,32 +39,26 @@ _FACTS: Final[dict[str, dict[str, Any]]] = {"lead": {"purpose": {"dog_kg": 30}}}
 def choices(*, quick: bool) -> list[Figure]:
     """Compile all patterns cold, walk through each pattern warm, and ask anew after each hold."""
     walks, holds = (1, 12) if quick else (8, 120)
-    found = list(_cold())
-    with tempfile.TemporaryDirectory() as folder:
-        store = f"sqlite:///{Path(folder) / 'store.sqlite3'}"
-        house = open_house(Settings(today=TODAY, database_url=store, bootstrap_owner_key=OWNER_KEY))
-        try:
-            found += asyncio.run(_clicks(house, walks, holds))
-        finally:
-            house.close()
-    return found
-
-
-def _cold() -> Iterator[Figure]:
-    """Compile every pattern in a process of its own, so that its peak of memory is its own."""
-    demo()  # read here, so that the process has it at hand
-    with get_context("fork").Pool(1, maxtasksperchild=1) as pool:
+    demo()  # read here, so that each process has it at hand
+    with get_context("fork").Pool(1, maxtasksperchild=1) as pool:  # a process each: its memory, its collector
         seconds, before, peak = pool.apply(_compiled)
+        warm, after = pool.apply(_clicked, (walks, holds))
         pool.close()
         pool.join()
     slowest = max(seconds, key=lambda code: seconds[code])
-    yield Figure(f"all {len(seconds)} patterns compiled", f"{sum(seconds.values()):.1f} s")
-    yield Figure("the slowest of them", f"{seconds[slowest]:.1f} s ({slowest})")
-    yield Figure("memory held before, at the peak", f"{before:.0f} MB, {peak:.0f} MB")
+    return [
+        Figure(f"all {len(seconds)} patterns compiled", f"{sum(seconds.values()):.1f} s"),
+        Figure("the slowest of them", f"{seconds[slowest]:.1f} s ({slowest})"),
+        Figure("memory held before, at the peak", f"{before:.0f} MB, {peak:.0f} MB"),
+        *_told("a click, patterns compiled", warm),
+        *_told("the first click after another's hold", after),
+    ]
 
 
 def _compiled() -> tuple[dict[str, float], float, float]:
+    """Return seconds for each pattern, and MB before and at the peak."""
     shop = demo_anew()
+    settle()
     before = _held("VmRSS")
     seconds = {}
     for code in shop.catalog.patterns:
@@ -80,7 +74,19 @@ def _held(what: str) -> float:
     return int(status.partition(f"{what}:")[2].split()[0]) / 1024
 
 
-async def _clicks(house: House, walks: int, holds: int) -> list[Figure]:
+def _clicked(walks: int, holds: int) -> tuple[list[float], list[float]]:
+    """Return milliseconds of clicks, and of first clicks after a hold."""
+    with tempfile.TemporaryDirectory() as folder:
+        store = f"sqlite:///{Path(folder) / 'store.sqlite3'}"
+        house = open_house(Settings(today=TODAY, database_url=store, bootstrap_owner_key=OWNER_KEY))
+        settle()
+        try:
+            return asyncio.run(_clicks(house, walks, holds))
+        finally:
+            house.close()
+
+
+async def _clicks(house: House, walks: int, holds: int) -> tuple[list[float], list[float]]:
     app = create_app(house, Settings())
     patterns = list(house.catalog.patterns)
     for code in patterns:
@@ -89,7 +95,6 @@ async def _clicks(house: House, walks: int, holds: int) -> list[Figure]:
     for walk in range(walks):
         for code in patterns:
             warm += await _walk(app, code, random.Random(f"{code} {walk}"))
-    found = _told("a click, patterns compiled", warm)
     passing = furnish(house, 0)
     for code in patterns:
         await _ask(app, _begun(code))
@@ -98,7 +103,7 @@ async def _clicks(house: House, walks: int, holds: int) -> list[Figure]:
         hold(house, passing[place % len(passing)], f"other {place}")
         code = patterns[place % len(patterns)]
         after.append((await _ask(app, _begun(code)))[0])
-    return [*found, *_told("the first click after another's hold", after)]
+    return warm, after
 
 
 def _told(what: str, taken: list[float]) -> list[Figure]:
