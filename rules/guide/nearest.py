@@ -24,10 +24,12 @@ from rules.guide.domain import Domain, Slot
 from rules.guide.patches import Change, change_to
 from rules.guide.situation import LEVELS, Situation, situation_of
 from rules.guide.views import Chosen, chosen_in, foreign_in
-from rules.piece import GRAIN, Piece
+from rules.piece import GRAIN, Index, Piece
 from rules.shop import Shop
 from rules.spec import Spec
 
+#: Ways out, lots told apart, that are looked at for specs that differ.
+MOST_WAYS: Final = 400
 OUTCOME: Final[Mapping[str, str]] = {"open": "buildable", "sign_off": "sign_off"}
 
 
@@ -91,13 +93,17 @@ class _Asked:
         self._piece = piece
         domain = situation.domain
         chosen = chosen_in(domain, piece)
-        self._unheard = sum(not each.heard for each in chosen) + len(foreign_in(piece))
+        self._foreign = len(foreign_in(piece))
+        # What does not exist is given up whatever is taken: a choice of no value at all.
         self._choices = [
-            *(choice for each in chosen if each.heard for choice in _choices(domain, each)),
+            *(choice for each in chosen for choice in _choices(domain, each)),
             *_absent(domain, piece, chosen),
         ]
         self._allow = [one & other for one, other in zip(situation.fits, _fillable(domain, piece), strict=True)]
         self._distances = [_distances(domain, piece, slot) for slot in domain.slots]
+        for each in chosen:
+            if not each.heard:
+                self._distances[each.slot] += _unlike(domain, piece, each)
         filled, _ = fill_gaps(piece.spec, piece.indexes)
         usual = {each.slot: each.values for each in chosen_in(domain, domain.shop.piece(filled)) if each.heard}
         decided = {choice.slot for choice in self._choices}
@@ -111,8 +117,15 @@ class _Asked:
         allow = [one & other for one, other in zip(self._allow, situation.alive(level), strict=True)]
         diagram = situation.diagram(level)
         prices = self._prices(allow)
-        for repair in nearest(diagram, allow, self._choices, self._distances, prices, at_most):
-            yield self._near(name, repair)
+        asked = at_most
+        while True:
+            found = nearest(diagram, allow, self._choices, self._distances, prices, asked)
+            near = [self._near(name, repair) for repair in found]
+            # The same spec may be cut from several lots: more are asked for until enough differ.
+            if len(found) < asked or asked > MOST_WAYS or len({repr(each.change.patch) for each in near}) >= at_most:
+                yield from near
+                return
+            asked *= 4
 
     def _prices(self, allow: Allowed) -> list[Whole]:
         """Return the prices, and beside them so much that what is usual is taken wherever it may stand."""
@@ -129,7 +142,7 @@ class _Asked:
         total = situation.total_minor(repair.witness)
         # A spec may need the maker's agreement cut from these lots and none cut from others.
         name = "open" if name == "open" or situation.stands(LEVELS["open"], repair.witness) else name
-        return Near(change, OUTCOME[name], len(repair.given_up) + self._unheard, repair.distance, total)
+        return Near(change, OUTCOME[name], len(repair.given_up) + self._foreign, repair.distance, total)
 
 
 def _choices(domain: Domain, chosen: Chosen) -> Iterator[Choice]:
@@ -139,6 +152,9 @@ def _choices(domain: Domain, chosen: Chosen) -> Iterator[Choice]:
         yield Choice(chosen.pointer, chosen.slot, chosen.values)
         return
     leather, side = chosen.value["leather"], chosen.value["side"]
+    if not chosen.heard:
+        yield Choice(chosen.pointer, chosen.slot, chosen.values)
+        return
     if leather is not None:
         own = [value.leather == leather for value in slot.values]
         yield Choice(f"{chosen.pointer}/leather", chosen.slot, np.array(own, dtype=bool))
@@ -194,6 +210,20 @@ def _distances(domain: Domain, piece: Piece, slot: Slot) -> Whole:
             found[key] = 0 if own is None or other is None else de00_milli(own, other)
     keys = [value.leather if slot.read == "part" else value for value in slot.values]
     return np.array([found[key] for key in keys], dtype=np.int64)
+
+
+def _unlike(domain: Domain, piece: Piece, chosen: Chosen) -> Whole:
+    """Return the least distance for every value but the one that was probably meant: spelled alike, else usual."""
+    slot, indexes = domain.slots[chosen.slot], piece.indexes
+    index: Mapping[str, Index[Any]] = {"thread": indexes.threads, "edge": indexes.edges}
+    if slot.read == "part":
+        meant = indexes.leathers.nearest(str(chosen.value["leather"])) or domain.pattern.default_parts.get(slot.part)
+        return np.array([value.leather != meant for value in slot.values], dtype=np.int64)
+    if slot.read in index:
+        usual = domain.pattern.default_thread if slot.read == "thread" else domain.pattern.default_edge
+        meant = index[slot.read].nearest(str(chosen.value)) or usual
+        return np.array([value != meant for value in slot.values], dtype=np.int64)
+    return np.zeros(len(slot.values), dtype=np.int64)
 
 
 def _swatch_chosen(piece: Piece, slot: Slot) -> Swatch | None:
