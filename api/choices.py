@@ -41,13 +41,20 @@ def choices_for(shop: Shop, spec: Spec, today: date, asking: Asking) -> dict[str
         findings = said_of_strays(shop, spec, today, [each for each in strays if each.what == "pattern"])
         slots = [_patterns(shop, today, asking)]
         return _answer(shop, shop.piece(Spec(pattern=spec.pattern)), today, asking, CLOSED, slots, None, findings)
-    guidance = guide(shop, without(spec, strays), today, figures=asking.figures, left_out=asking.left_out)
+    left_out = [pointer for pointer in asking.left_out if not _filled(spec, pointer)]
+    guidance = guide(shop, without(spec, strays), today, figures=asking.figures, left_out=left_out)
     findings = said_of_strays(shop, spec, today, strays, guidance.unheard)
     state = CLOSED if strays else guidance.state
     reasons = reasons_of(guidance)
     slots = [_slot(piece, reasons, each, asking) for each in guidance.slots]
     conflict = _conflict(guidance, asking)
     return _answer(shop, piece, today, asking, state, slots, conflict, findings, exact=guidance.exact)
+
+
+def _filled(spec: Spec, pointer: str) -> bool:
+    """Return whether a spec fills a slot that is said to stay empty: what is chosen counts."""
+    head, _, name = pointer[1:].partition("/")
+    return spec.monogram is not None if head == "monogram" else name in spec.hardware
 
 
 def _answer(
@@ -93,7 +100,7 @@ def _pattern(shop: Shop, spec: Spec, today: date, asking: Asking) -> dict[str, A
 
 def _slot(piece: Piece, reasons: Reasons, guided: Guided, asking: Asking) -> dict[str, Any]:
     options = [_option(piece, reasons, guided.pointer, each, asking) for each in guided.options]
-    return {"slot": guided.pointer, "chosen": guided.chosen, "options": options}
+    return {"slot": guided.pointer, "chosen": None if guided.chosen == [] else guided.chosen, "options": options}
 
 
 def _option(piece: Piece, reasons: Reasons, pointer: str, option: Option, asking: Asking) -> dict[str, Any]:

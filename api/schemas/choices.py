@@ -24,7 +24,8 @@ class ChoicesIn(SpecIn):
     left_out: Annotated[list[EmptySlot], Field(max_length=20)] | None = Field(
         None,
         description="Slots that are to stay empty, by JSON Pointer: /monogram, /modifications (nothing beyond what is"
-        " chosen), /hardware/ and a place. A spec itself cannot tell empty from open.",
+        " chosen), /hardware/ and a place. A spec itself cannot tell empty from open. Of a slot that the spec fills it"
+        " says nothing.",
         examples=[["/monogram"]],
     )
 

@@ -139,7 +139,7 @@ def test_following_a_price_leads_to_a_check_that_is_buildable_at_that_price(
         if not waiting:
             break
         one = waiting[-1]  # from the end, so that what comes first in a pattern has to fit what came last
-        own = one["chosen"] or ()
+        own = one["chosen"] or ()  # modifications: those that were taken
         best = [each for each in one["options"] if each["state"] == "open" and each["value"] not in own]
         pick = (max if dearest else min)(best, key=lambda each: float(each[field]))
         promised = promised or pick[field]
@@ -226,6 +226,23 @@ def test_what_is_left_out_stays_empty(desk: Desk) -> None:
         if each["value"] != "ED-BURN" and each["state"] == "open"
     )  # fmt: skip
     assert option(answer, "/edge", "ED-BURN")["dearest"] <= option(whole, "/edge", "ED-BURN")["dearest"]
+
+
+def test_what_is_left_out_and_chosen_is_chosen(desk: Desk) -> None:
+    body = {**FOB, "monogram": {"text": "A"}, "hardware": {"rivet": "HW-RIV9-BR"}}
+    assert asked(desk, body | {"left_out": ["/monogram", "/hardware/rivet"]}) == asked(desk, body)
+
+
+def test_what_a_pattern_needs_cannot_be_left_out(desk: Desk) -> None:
+    answer = asked(desk, {**FOB, "left_out": ["/hardware/ring"]})
+    assert (answer["state"], answer["conflict"]) == ("closed", None)
+    assert [(each["rule"], each["at"]) for each in answer["findings"]] == [("CAT-03", ["/hardware/ring"])]
+
+
+def test_nothing_chosen_is_null_everywhere(desk: Desk) -> None:
+    assert {json.dumps(each["chosen"]) for each in asked(desk, FOB)["slots"]} == {"null"}
+    answer = asked(desk, {**FOB, "modifications": ["no_brand"]})
+    assert slot(answer, "/modifications")["chosen"] == ["no_brand"]
 
 
 HOSTILE: dict[str, tuple[Any, str]] = {
