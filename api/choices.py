@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from threading import Lock
+from typing import Any, Final
+from weakref import WeakValueDictionary
 
 from api.visibility import Caller, findings_view, reason_view
 from rules.findings import Finding
@@ -29,6 +31,34 @@ class Asking:
     left_out: tuple[str, ...] = ()
 
 
+class _Turns:
+    """Whoever asks what another is just compiling waits for it: two at once would each take twice as long."""
+
+    def __init__(self) -> None:
+        self._locks: WeakValueDictionary[Hashable, Lock] = WeakValueDictionary()  # gone with who holds it
+        self._guard = Lock()
+
+    def of(self, key: Hashable) -> Lock:
+        """Return the turn of all who ask for the same."""
+        with self._guard:
+            found = self._locks.get(key)
+            if found is None:
+                found = self._locks[key] = Lock()
+            return found
+
+
+_TURNS: Final = _Turns()
+
+
+def _compiled_for(shop: Shop, spec: Spec, today: date) -> Hashable:
+    """Return all that a compiled pattern hangs on, or more: the order's facts, never its choices."""
+    facts = (
+        spec.carry, spec.purpose, spec.quantity, spec.ship_to, spec.rush, spec.ready_by, tuple(spec.lots.items()),
+        spec.repeats, spec.catalog_revision, spec.marks_ok, spec.mixed_metals_ok,
+    )  # fmt: skip
+    return id(shop.guides), shop.stock_revision, shop.backlog_revision, today, spec.pattern.casefold(), facts
+
+
 def choices_for(shop: Shop, spec: Spec, today: date, asking: Asking) -> dict[str, Any]:
     """Return what can still be chosen in a spec, as JSON carries it.
 
@@ -42,7 +72,8 @@ def choices_for(shop: Shop, spec: Spec, today: date, asking: Asking) -> dict[str
         slots = [_patterns(shop, today, asking)]
         return _answer(shop, shop.piece(Spec(pattern=spec.pattern)), today, asking, CLOSED, slots, None, findings)
     left_out = [pointer for pointer in asking.left_out if not _filled(spec, pointer)]
-    guidance = guide(shop, without(spec, strays), today, figures=asking.figures, left_out=left_out)
+    with _TURNS.of(_compiled_for(shop, spec, today)):
+        guidance = guide(shop, without(spec, strays), today, figures=asking.figures, left_out=left_out)
     findings = said_of_strays(shop, spec, today, strays, guidance.unheard)
     state = CLOSED if strays else guidance.state
     reasons = reasons_of(guidance)

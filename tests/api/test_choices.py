@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import re
+import threading
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
 from pathlib import Path
 from typing import Any
@@ -12,7 +14,12 @@ from typing import Any
 import pytest
 from support.desk import Desk, a_desk
 
+from api import choices as answering
+from api.choices import Asking
 from api.schemas.choices import ChoicesAnswer
+from api.visibility import Caller
+from rules.guide import guide
+from rules.spec import Spec
 
 PATH = "/v1/choices"
 FOB: dict[str, Any] = {"pattern": "fob"}
@@ -330,6 +337,32 @@ def test_a_rule_that_the_house_adds_changes_checks_lists_and_choices_alike(
     closed = option(asked(own, FOB, "page"), "/edge", "ED-BURN")
     says = "A ring rubs a burnished edge open. A stained or painted one will do."
     assert closed["because"] == [{"rule": "H-NO-BURNISHED-FOB", "says": says}]
+
+
+@pytest.mark.parametrize(("quantities", "at_once"), [((1, 1, 1), 1), ((1, 2, 3), 3)])
+def test_who_asks_what_another_is_compiling_waits_for_it_and_nobody_else_does(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch, quantities: tuple[int, ...], at_once: int
+) -> None:
+    inside, most = 0, 0
+    together = threading.Barrier(at_once)
+
+    def slow(*given: Any, **more: Any) -> Any:
+        nonlocal inside, most
+        inside += 1
+        most = max(most, inside)
+        together.wait(10)  # so many must be inside at once for anyone to go on
+        inside -= 1
+        return guide(*given, **more)
+
+    monkeypatch.setattr(answering, "guide", slow)
+    shop, today = desk.house.shop, desk.house.clock.today()
+    with ThreadPoolExecutor(3) as pool:
+        asked_now = [
+            pool.submit(answering.choices_for, shop, Spec(pattern="fob", quantity=each), today, Asking(Caller.PAGE))
+            for each in quantities
+        ]
+        assert all(each.result()["slots"] for each in asked_now)
+    assert most == at_once
 
 
 def test_choices_are_not_kept_by_caches(desk: Desk) -> None:
