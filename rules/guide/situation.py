@@ -29,7 +29,7 @@ from rules.guide.domain import Domain, domain_of
 from rules.guide.judged import ASKS, FREE, REFUSES, Grid, badness
 from rules.guide.read import Moving, Read, all_of, read_member
 from rules.guide.reading import Reader, fired_in
-from rules.guide.standing import Standing, stockless
+from rules.guide.standing import MOST_ARCS, Standing, stockless
 from rules.guide.stocked import Said, Stocked
 from rules.memo import Memo
 from rules.shop import Shop
@@ -193,13 +193,23 @@ def _and(one: Allowed, other: Allowed) -> Allowed:
 
 @dataclass
 class Guides:
-    """What was compiled for one shop, whatever its stock. Threads may share it."""
+    """What was compiled for one shop, whatever its stock. Threads may share it.
 
+    ``most_arcs``: beyond, a pattern is too entangled to be compiled and is answered without prices.
+    """
+
+    most_arcs: int = MOST_ARCS
     standing: Memo[Standing] = field(default_factory=lambda: Memo(MOST_STANDING))
     situations: Memo[Situation] = field(default_factory=lambda: Memo(MOST_SITUATIONS))
     letters: Memo[dict[int, str]] = field(default_factory=lambda: Memo(MOST_SITUATIONS))
     said: Memo[Said] = field(default_factory=lambda: Memo(MOST_SAID))
     grids: Memo[list[Grid]] = field(default_factory=lambda: Memo(MOST_GRIDS))
+
+
+def guides_of(shop: Shop) -> Guides:
+    """Return what was compiled for a shop so far."""
+    found: Guides = shop.guides.setdefault("guides", Guides())
+    return found
 
 
 def situation_of(shop: Shop, spec: Spec, today: date) -> Situation:
@@ -210,11 +220,11 @@ def situation_of(shop: Shop, spec: Spec, today: date) -> Situation:
         TooManySetsError: a leather has too many lots.
         TooEntangledError: a rule reads more than can be looked at.
     """
-    guides: Guides = shop.guides.setdefault("guides", Guides())
+    guides = guides_of(shop)
     domain = domain_of(shop, spec)
     judges = shop.judges(today)
     key = stockless(domain, today)
-    standing = guides.standing.get(key, lambda: Standing(domain, judges, today))
+    standing = guides.standing.get(key, lambda: Standing(domain, judges, today, guides.most_arcs))
     moving = (id(standing), shop.stock_revision, shop.backlog_revision, id(shop.catalog), _facts(domain))
     return guides.situations.get(moving, lambda: Situation(domain, standing, judges, today, guides))
 
