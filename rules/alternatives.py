@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from rules.diagram.constraint import TooEntangledError
-from rules.guide.domain import TooManySetsError
 from rules.guide.nearest import nearest_specs
 from rules.money import money
 from rules.neighbors import neighbors_of
@@ -67,7 +66,7 @@ def _guided(shop: Shop, verdict: Verdict, recheck: Recheck, at_most: int) -> Ite
     case = verdict.case
     try:
         near = nearest_specs(shop, case.piece.spec, case.today, at_most, below=verdict.outcome)
-    except (TooEntangledError, TooManySetsError):
+    except TooEntangledError:
         for neighbor in neighbors_of(case.piece)[:MOST_RECHECKS]:
             again = recheck(neighbor.spec)
             yield _Other(neighbor.change, 1, neighbor.says, neighbor.distance_milli, again)

@@ -131,7 +131,7 @@ def _needed(data: Data) -> set[str]:
 def _with_parts(data: Data, parts: int) -> None:
     """Add a wallet of so many parts: each further one is a slip more in both seams."""
     patterns, prices = data["patterns.yaml"], data["price-list.yaml"]
-    made = deepcopy(patterns["twofold" if parts > 2 else "upright"])  # noqa: PLR2004  # the upright has two
+    made = deepcopy(patterns["twofold" if parts > 2 else "upright"])  # the upright has two
     for number in range(4, parts + 1):
         code = f"slip{number}"
         slip = deepcopy(made["panels"]["front"]) | {"part": code, "count": 1}

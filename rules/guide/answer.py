@@ -51,7 +51,8 @@ class Guidance:
 
     ``possible``: the choices that exist may stand together, if the maker agrees. ``unheard`` are choices that do not
     exist; the other slots are answered as if they had not been made. Where it is not ``exact``, states are all the
-    same, but totals are not worked out: the pattern is too entangled to be compiled.
+    same, but totals are not worked out: the pattern is too entangled to be compiled. With totals and not exact, a
+    leather has so many lots that a part cut from very many of them was not looked at.
     """
 
     state: str
@@ -92,7 +93,7 @@ def guide(
         for view in views_of(domain, heard)
     )
     unheard = (*(each.pointer for each in chosen if not each.heard), *foreign_in(shop.piece(spec)))
-    exact = all(each.exact for each in asked.values())
+    exact = all(each.exact for each in asked.values()) and not domain.limited
     return Guidance(CLOSED if unheard else state, slots, chosen, unheard, situation, state != CLOSED, exact)
 
 

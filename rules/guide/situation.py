@@ -235,7 +235,6 @@ def situation_of(shop: Shop, spec: Spec, today: date) -> Situation:
 
     Raises:
         ValueError: no pattern is known.
-        TooManySetsError: a leather has too many lots.
         TooEntangledError: a rule reads more than can be looked at.
     """
     guides = guides_of(shop)
