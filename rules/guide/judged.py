@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import product
 from typing import Any, Final
 
@@ -44,11 +44,14 @@ class Grid:
     slots: tuple[int, ...]
     classes: tuple[NDArray[np.intp], ...]
     words: Words
+    _below: dict[int, Constraint | None] = field(default_factory=dict, repr=False)
 
     def below(self, level: int) -> Constraint | None:
-        """Return what is less bad than a level as a constraint, None where everything is."""
-        holds = self.words < level
-        return None if holds.all() else Table(self.slots, self.classes, holds, label=self.rule)
+        """Return what is less bad than a level as a constraint, None where everything is; the same one each time."""
+        if level not in self._below:
+            holds = self.words < level
+            self._below[level] = None if holds.all() else Table(self.slots, self.classes, holds, label=self.rule)
+        return self._below[level]
 
     def possible(self, slot: int, left: Sequence[Bools], level: int) -> Bools:
         """Return the classes of a slot beside which some of what is left of the others is less bad than a level."""
