@@ -10,9 +10,11 @@ from typing import Any, Final
 from weakref import WeakValueDictionary
 
 from api.visibility import Caller, findings_view, reason_view
+from rules.diagram.constraint import TooEntangledError
 from rules.findings import Finding
 from rules.guide import Guidance, Guided, Option, guide
 from rules.guide.answer import CLOSED, OPEN
+from rules.guide.nearest import Near, ways_out
 from rules.guide.reasons import Reasons, clash_of, reasons_of
 from rules.guide.strays import said_of_strays, strays_in, without
 from rules.guide.summary import summaries_of
@@ -47,6 +49,8 @@ class _Turns:
             return found
 
 
+#: Ways out of a clash that are offered.
+MOST_WAYS_OUT: Final = 3
 _TURNS: Final = _Turns()
 
 
@@ -153,7 +157,24 @@ def _conflict(guidance: Guidance, asking: Asking) -> dict[str, Any] | None:
     clash = clash_of(guidance)
     if clash is None:
         return None
-    return {"choices": [list(each) for each in clash.choices], "rules": _reasons(clash.findings, asking.caller)}
+    return {
+        "choices": [list(each) for each in clash.choices],
+        "rules": _reasons(clash.findings, asking.caller),
+        "ways_out": [_way(guidance.piece, each) for each in _ways(guidance)],
+    }
+
+
+def _ways(guidance: Guidance) -> list[Near]:
+    try:
+        return ways_out(guidance, MOST_WAYS_OUT)
+    except TooEntangledError:
+        return []
+
+
+def _way(piece: Piece, near: Near) -> dict[str, Any]:
+    state = OPEN if near.outcome == "buildable" else near.outcome
+    shown = {"change": near.change.patch, "state": state, "says": near.change.says}
+    return shown | {"cheapest": _total(piece, near.total_minor), "distance": near.distance_milli / 1000}
 
 
 def _reasons(findings: Iterable[Finding], who: Caller) -> list[dict[str, Any]]:

@@ -77,6 +77,16 @@ class SlotOut(Out):
     options: list[OptionOut] = Field(description="Every value that it may take, closed ones too.")
 
 
+class WayOut(Out):
+    """A change after which the choices stand together."""
+
+    change: dict[str, Any] = Field(description="A merge patch (RFC 7396) of the spec as it was sent.")
+    state: State = Field(description="open or sign_off: what the changed choices come to.")
+    says: str = Field(description="The change in words.", examples=["Black goat for the inside"])
+    cheapest: Money = Field(description="Total of the cheapest spec that it leads to.")
+    distance: float = Field(description="How far in color it lies, CIEDE2000, summed.")
+
+
 class Conflict(Out):
     """Choices that do not stand together."""
 
@@ -85,6 +95,10 @@ class Conflict(Out):
         " facts, what it is to carry say, leave nothing."
     )
     rules: list[Reason] = Field(description="What the rules at work say of the first of them.")
+    ways_out: list[WayOut] = Field(
+        description="What would do instead: fewest choices changed first, then nearest in color, then cheapest; none"
+        " that is nearer is left out. Empty where the order's own facts leave nothing."
+    )
 
 
 class ChoicesAnswer(Out):

@@ -14,6 +14,7 @@ from rules.diagram.passes import NONE
 from rules.guide.counts import Counts
 from rules.guide.situation import LEVELS, Situation, situation_of
 from rules.guide.views import Bools, Chosen, View, chosen_in, foreign_in, left_by, views_of
+from rules.piece import Piece
 from rules.shop import Shop
 from rules.spec import Spec
 
@@ -60,6 +61,7 @@ class Guidance:
     chosen: tuple[Chosen, ...]
     unheard: tuple[str, ...]
     situation: Situation = field(repr=False)
+    piece: Piece = field(repr=False)
     possible: bool
     exact: bool = True
 
@@ -82,7 +84,8 @@ def guide(
     """
     situation = situation_of(shop, spec, today)
     domain = situation.domain
-    chosen = chosen_in(domain, shop.piece(spec), left_out)
+    piece = shop.piece(spec)
+    chosen = chosen_in(domain, piece, left_out)
     heard = tuple(each for each in chosen if each.heard)
     left = left_by(domain, heard)
     asked = {level: _Asked(situation, name, level, left, figures=figures) for name, level in LEVELS.items()}
@@ -92,9 +95,9 @@ def guide(
         Guided(view.pointer, _told(view, told), tuple(_options(view, heard, list(asked.values()))))
         for view in views_of(domain, heard)
     )
-    unheard = (*(each.pointer for each in chosen if not each.heard), *foreign_in(shop.piece(spec)))
+    unheard = (*(each.pointer for each in chosen if not each.heard), *foreign_in(piece))
     exact = all(each.exact for each in asked.values()) and not domain.limited
-    return Guidance(CLOSED if unheard else state, slots, chosen, unheard, situation, state != CLOSED, exact)
+    return Guidance(CLOSED if unheard else state, slots, chosen, unheard, situation, piece, state != CLOSED, exact)
 
 
 def _told(view: View, told: dict[str, Any]) -> Any:

@@ -18,8 +18,9 @@ from catalog.color import de00_milli
 from catalog.model import Catalog, Swatch
 from rules.defaults import fill_gaps
 from rules.diagram.clash import Choice
-from rules.diagram.constraint import Allowed, Whole
+from rules.diagram.constraint import Allowed, Bools, Whole
 from rules.diagram.repair import Repair, nearest
+from rules.guide.answer import Guidance
 from rules.guide.domain import Domain, Slot
 from rules.guide.patches import Change, change_to
 from rules.guide.situation import LEVELS, Situation, situation_of
@@ -61,11 +62,31 @@ def nearest_specs(shop: Shop, spec: Spec, today: date, at_most: int, *, below: s
     piece = shop.piece(spec)
     if piece.pattern is None or at_most < 1 or _asks_the_customer(piece):
         return []
-    situation = situation_of(shop, spec, today)
-    asked = _Asked(situation, piece)
-    levels = [name for name in LEVELS if below == "refused" or name == "open"]
+    asked = _whole(situation_of(shop, spec, today), piece)
+    return _first(asked, [name for name in LEVELS if below == "refused" or name == "open"], at_most)
+
+
+def ways_out(guidance: Guidance, at_most: int) -> list[Near]:
+    """Return the nearest ways out of a clash: what to change of the choices made, all that is open left open.
+
+    Their totals are those of the cheapest spec that each leads to. Nothing where the choices stand together, or where
+    none can: the facts of the order alone stand in the way.
+
+    Raises:
+        TooEntangledError: the pattern is too entangled to be compiled.
+    """
+    situation = guidance.situation
+    domain = situation.domain
+    choices = [choice for each in guidance.chosen for choice in _choices(domain, each)]
+    distances = _all_distances(domain, guidance.piece, guidance.chosen)
+    asked = _Asked(situation, guidance.piece, choices, situation.fits, distances, {}, partial=True)
+    return [] if guidance.possible else _first(asked, list(LEVELS), at_most)
+
+
+def _first(asked: _Asked, levels: Sequence[str], at_most: int) -> list[Near]:
+    """Return the nearest of some levels, no change twice."""
     found = [near for name in levels for near in asked.at(name, at_most)]
-    first: dict[Any, Near] = {}
+    first: dict[str, Near] = {}
     for near in sorted(found, key=lambda near: near.nearness):
         first.setdefault(repr(near.change.patch), near)
     return list(first.values())[:at_most]
@@ -85,41 +106,44 @@ def _asks_the_customer(piece: Piece) -> bool:
     )
 
 
-class _Asked:
-    """What a spec asks of a situation, as choices that may be given up."""
+def _whole(situation: Situation, piece: Piece) -> _Asked:
+    """Return all that a spec asks, what it leaves open filled as usual."""
+    domain = situation.domain
+    chosen = chosen_in(domain, piece)
+    # What does not exist is given up whatever is taken: a choice of no value at all.
+    choices = [*(choice for each in chosen for choice in _choices(domain, each)), *_absent(domain, piece, chosen)]
+    allow = [one & other for one, other in zip(situation.fits, _fillable(domain, piece), strict=True)]
+    distances = _all_distances(domain, piece, chosen)
+    filled, _ = fill_gaps(piece.spec, piece.indexes)
+    usual = {each.slot: each.values for each in chosen_in(domain, domain.shop.piece(filled)) if each.heard}
+    decided = {choice.slot for choice in choices}
+    usual = {slot: values for slot, values in usual.items() if slot not in decided}
+    return _Asked(situation, piece, choices, allow, distances, usual, partial=False)
 
-    def __init__(self, situation: Situation, piece: Piece) -> None:
-        self._situation = situation
-        self._piece = piece
-        domain = situation.domain
-        chosen = chosen_in(domain, piece)
-        self._foreign = len(foreign_in(piece))
-        # What does not exist is given up whatever is taken: a choice of no value at all.
-        self._choices = [
-            *(choice for each in chosen for choice in _choices(domain, each)),
-            *_absent(domain, piece, chosen),
-        ]
-        self._allow = [one & other for one, other in zip(situation.fits, _fillable(domain, piece), strict=True)]
-        self._distances = [_distances(domain, piece, slot) for slot in domain.slots]
-        for each in chosen:
-            if not each.heard:
-                self._distances[each.slot] += _unlike(domain, piece, each)
-        filled, _ = fill_gaps(piece.spec, piece.indexes)
-        usual = {each.slot: each.values for each in chosen_in(domain, domain.shop.piece(filled)) if each.heard}
-        decided = {choice.slot for choice in self._choices}
-        self._usual = {slot: values for slot, values in usual.items() if slot not in decided}
+
+@dataclass(frozen=True, eq=False)
+class _Asked:
+    """What is asked of a situation, as choices that may be given up; ``partial``: what is open stays open."""
+
+    situation: Situation
+    piece: Piece
+    choices: Sequence[Choice]
+    allow: Allowed
+    distances: Sequence[Whole]
+    usual: Mapping[int, Bools]
+    partial: bool
 
     def at(self, name: str, at_most: int) -> Iterator[Near]:
         """Give the nearest specs of one level."""
-        situation, level = self._situation, LEVELS[name]
+        situation, level = self.situation, LEVELS[name]
         if situation.never(level):
             return
-        allow = [one & other for one, other in zip(self._allow, situation.alive(level), strict=True)]
+        allow = [one & other for one, other in zip(self.allow, situation.alive(level), strict=True)]
         diagram = situation.diagram(level)
         prices = self._prices(allow)
         asked = at_most
         while True:
-            found = nearest(diagram, allow, self._choices, self._distances, prices, asked)
+            found = nearest(diagram, allow, self.choices, self.distances, prices, asked)
             near = [self._near(name, repair) for repair in found]
             # The same spec may be cut from several lots: more are asked for until enough differ.
             if len(found) < asked or asked > MOST_WAYS or len({repr(each.change.patch) for each in near}) >= at_most:
@@ -129,20 +153,21 @@ class _Asked:
 
     def _prices(self, allow: Allowed) -> list[Whole]:
         """Return the prices, and beside them so much that what is usual is taken wherever it may stand."""
-        prices = [each.copy() for each in self._situation.prices.alone]
+        prices = [each.copy() for each in self.situation.prices.alone]
         most = 1 + sum(int(own[open_].max(initial=0)) for own, open_ in zip(prices, allow, strict=True))
-        most += sum(int(each.amounts.max()) for each in self._situation.amounts)
-        for slot, values in self._usual.items():
+        most += sum(int(each.amounts.max()) for each in self.situation.amounts)
+        for slot, values in self.usual.items():
             prices[slot][~values] += most
         return prices
 
     def _near(self, name: str, repair: Repair) -> Near:
-        situation = self._situation
-        change = change_to(situation.domain, self._piece, repair.witness)
+        situation = self.situation
+        only = repair.changes.keys() if self.partial else None
+        change = change_to(situation.domain, self.piece, repair.witness, only)
         total = situation.total_minor(repair.witness)
         # A spec may need the maker's agreement cut from these lots and none cut from others.
         name = "open" if name == "open" or situation.stands(LEVELS["open"], repair.witness) else name
-        return Near(change, OUTCOME[name], len(repair.given_up) + self._foreign, repair.distance, total)
+        return Near(change, OUTCOME[name], len(repair.given_up) + len(foreign_in(self.piece)), repair.distance, total)
 
 
 def _choices(domain: Domain, chosen: Chosen) -> Iterator[Choice]:
@@ -203,6 +228,15 @@ def _fillable(domain: Domain, piece: Piece) -> Allowed:
                 ],
                 dtype=bool,
             )
+    return found
+
+
+def _all_distances(domain: Domain, piece: Piece, chosen: Sequence[Chosen]) -> list[Whole]:
+    """Return how far each value of each slot lies from what was chosen, or was probably meant."""
+    found = [_distances(domain, piece, slot) for slot in domain.slots]
+    for each in chosen:
+        if not each.heard:
+            found[each.slot] += _unlike(domain, piece, each)
     return found
 
 

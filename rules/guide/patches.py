@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -44,12 +44,14 @@ class _Growing:
         self.says.append(says)
 
 
-def change_to(domain: Domain, piece: Piece, values: Sequence[int]) -> Change:
-    """Return what changes from a piece's spec to certain values of the slots of a domain."""
+def change_to(domain: Domain, piece: Piece, values: Sequence[int], only: Collection[int] | None = None) -> Change:
+    """Return what changes from a piece's spec to certain values of the slots of a domain, or of some of them only."""
     growing = _Growing(piece.spec)
     for pointer in foreign_in(piece):
         _dropped(pointer, growing)
-    for slot, place in zip(domain.slots, values, strict=True):
+    for number, (slot, place) in enumerate(zip(domain.slots, values, strict=True)):
+        if only is not None and number not in only:
+            continue
         _CHANGES[slot.read](domain, piece, slot, slot.values[place], growing)
     return Change(growing.patch, growing.spec, "; ".join(growing.says))
 
