@@ -138,8 +138,8 @@ class Reasons:
             own = values & ~self._situation.alive(REFUSES)[view.slot]
             if not values.any() or (own != values).any():
                 return None
-            rules = _cover(self._situation, view.slot, values)
-            kept[key] = findings_of(self._speaker.of_values(rules, view.slot, values))
+            closed = _cover(self._situation, view.slot, values)
+            kept[key] = findings_of(self._speaker.of_values(closed, view.slot))
         found: tuple[Finding, ...] = kept[key]
         return found
 
@@ -172,17 +172,23 @@ def _answers(chosen: Chosen, view: View) -> bool:
     return chosen.pointer == view.pointer or (chosen.pointer == "/monogram" and view.pointer == "/monogram/method")
 
 
-def _cover(situation: Situation, slot: int, values: Bools) -> list[str]:
-    """Return few rules that together stand against every one of some values, the one that closes most first."""
-    rows = [row for row in situation.read.rows if row.slot == slot]
+def _cover(situation: Situation, slot: int, values: Bools) -> list[tuple[str, int]]:
+    """Return few rules that together stand against every one of some values, the one that closes most first.
+
+    Beside each is the first of the values that it closes.
+    """
+    closes: dict[str, Bools] = {}
+    for row in situation.read.rows:  # a rule has several rows where it is judged part by part
+        if row.slot == slot:
+            closes[row.rule] = closes.get(row.rule, False) | (row.words >= REFUSES)
     open_still = values.copy()
-    found: list[str] = []
+    found: list[tuple[str, int]] = []
     while open_still.any():
-        best = max(rows, key=lambda row: int(((row.words >= REFUSES) & open_still).sum()), default=None)
-        if best is None or not ((best.words >= REFUSES) & open_still).any():
+        best = max(closes, key=lambda rule: int((closes[rule] & open_still).sum()), default=None)
+        if best is None or not (closes[best] & open_still).any():
             break
-        found.append(best.rule)
-        open_still &= best.words < REFUSES
+        found.append((best, int((closes[best] & values).argmax())))
+        open_still &= ~closes[best]
     return found
 
 
@@ -219,17 +225,9 @@ class _Speaker:
         """Return what rules say whatever is chosen."""
         return self.said(rules, self.case({}))
 
-    def of_values(self, rules: Sequence[str], slot: int, values: Bools) -> list[Said]:
-        """Return what each of some rules says of the first of some values that it stands against."""
-        found: list[Said] = []
-        for rule in rules:
-            against = values.copy()
-            for row in self._situation.read.rows:
-                if row.slot == slot and row.rule == rule:
-                    against &= row.words >= REFUSES
-                    break
-            found += self.said([rule], self.case({slot: int(np.flatnonzero(against)[0])}))
-        return found
+    def of_values(self, closed: Iterable[tuple[str, int]], slot: int) -> list[Said]:
+        """Return what each of some rules says of a value of a slot that it closes."""
+        return [one for rule, value in closed for one in self.said([rule], self.case({slot: value}))]
 
     def of_combination(self, judged: Judged, left: Allowed) -> list[Said]:
         """Return what a rule says of the mildest of what is left of the slots that it reads."""

@@ -367,3 +367,18 @@ def test_who_asks_what_another_is_compiling_waits_for_it_and_nobody_else_does(
 
 def test_choices_are_not_kept_by_caches(desk: Desk) -> None:
     assert desk.post(PATH, FOB).headers["cache-control"] == "no-store"
+
+
+@pytest.mark.parametrize("letters", ["A", "M" * 6, "M" * 12, "M" * 20])
+@pytest.mark.parametrize("pattern", ["twofold", "longfold", "upright", "clipfold", "fob"])
+def test_places_too_small_for_long_letters_are_closed_by_the_rule_each_said_once(
+    desk: Desk, pattern: str, letters: str
+) -> None:
+    """Places on two parts are judged part by part: a rule may close those of one part alone."""
+    answer = asked(desk, {"pattern": pattern, "monogram": {"text": letters}})
+    for each in (each for one in answer["slots"] for each in one["options"] if each["state"] == "closed"):
+        rules = [reason["rule"] for reason in each["because"]]
+        assert len(rules) == len(set(rules))
+    zones = [each for each in slot(answer, "/monogram/zone")["options"] if each["value"] is not None]
+    assert all(each["because"] for each in zones if each["state"] == "closed")
+    assert {each["state"] for each in zones if letters == "M" * 20} <= {"closed"}
