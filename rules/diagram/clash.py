@@ -10,7 +10,7 @@ applications", 2010).
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Collection, Hashable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,7 +43,7 @@ class Clash:
 def smallest_clashes(
     clauses: Questions, allow: Allowed, choices: Sequence[Choice], at_most: int = 10, largest: int | None = None
 ) -> list[Clash]:
-    """Return the clashes of the least size, all of them or ``at_most`` of them, by the order of choices.
+    """Return the clashes of the least size, all of them or the first ``at_most`` of them, by the order of choices.
 
     ``allow`` holds whatever is chosen. None are returned where all choices can be kept, or where every clash has more
     than ``largest`` choices.
@@ -53,14 +53,14 @@ def smallest_clashes(
     # For each set of choices known to stand, the others: a clash holds one of them at least.
     others: list[int] = []
     for size in range(min(largest if largest is not None else len(choices), len(choices)) + 1):
-        found: set[int] = set()
-        for several in _hitting(size, 0, others):
-            if several not in found and not _stands(clauses, allow, choices, several, others):
-                found.add(several)
+        found: list[int] = []
+        for several in _hitting(size, 0, 0, others, len(choices)):
+            if not _stands(clauses, allow, choices, several, others):
+                found.append(several)
                 if len(found) == at_most:
                     break
         if found:
-            return [_explained(clauses, allow, _among(choices, several)) for several in sorted(found, key=_places)]
+            return [_explained(clauses, allow, _among(choices, several)) for several in found]
     return []
 
 
@@ -121,9 +121,13 @@ def kept(allow: Allowed, choices: Sequence[Choice]) -> Allowed:
 
 
 def _thinned(clauses: Questions, allow: Allowed, core: tuple[Hashable, ...]) -> tuple[Hashable, ...]:
-    """Return a minimal part of labels under which nothing may stand: none of it can be left out."""
-    needed: list[Hashable] = []
-    left = list(core)
+    """Return a minimal part of all labels under which nothing may stand: none of it can be left out.
+
+    The last label that can be left out is, then the one before. A core only tells how many of the last are not needed:
+    which core a solver finds hangs on what it was asked before, and the answer must not.
+    """
+    needed: set[Hashable] = set()
+    left = _up_to_the_last(clauses.labels, core, needed)
     while left:
         label = left.pop()
         if not needed and not left and all(truths.any() for truths in allow):
@@ -131,10 +135,18 @@ def _thinned(clauses: Questions, allow: Allowed, core: tuple[Hashable, ...]) -> 
             return (label,)
         smaller = clauses.only([*needed, *left]).core(allow)
         if smaller is None:
-            needed.append(label)
+            needed.add(label)
         else:
-            left = [each for each in left if each in smaller.labels]
+            left = _up_to_the_last(left, smaller.labels, needed)
     return tuple(label for label in clauses.labels if label in needed)
+
+
+def _up_to_the_last(
+    labels: Sequence[Hashable], core: Sequence[Hashable], needed: Collection[Hashable]
+) -> list[Hashable]:  # fmt: skip
+    """Return labels up to the last that a core names beside what is needed anyhow."""
+    last = max((place for place, label in enumerate(labels) if label in core and label not in needed), default=-1)
+    return list(labels[: last + 1])
 
 
 def _at_fault(core: Core, choices: Sequence[Choice]) -> list[Choice]:
@@ -147,18 +159,20 @@ def _explained(clauses: Questions, allow: Allowed, choices: Sequence[Choice]) ->
     return Clash(tuple(each.name for each in choices), at_work(clauses, kept(allow, choices)) or ())
 
 
-def _hitting(size: int, several: int, others: list[int]) -> Iterator[int]:
-    """Yield every set of a size that has a member in each of the ``others``, which may grow meanwhile.
+def _hitting(size: int, least: int, several: int, others: list[int], count: int) -> Iterator[int]:
+    """Yield every set of ``size`` more of ``count`` places, from ``least`` on, with a member in each of the ``others``.
 
-    Sets are bits of a number. Where no smaller set does, each is reached by adding a member of the first not yet hit.
-    One may come twice.
+    Sets are bits of a number, in the order of their places whatever the others are, which may grow meanwhile.
     """
-    missed = next((each for each in others if not each & several), None)
-    if missed is None:
-        yield several
-    elif several.bit_count() < size:
-        for place in _places(missed):
-            yield from _hitting(size, several | 1 << place, others)
+    missed = [each for each in others if not each & several]
+    if not size:
+        if not missed:
+            yield several
+        return
+    for place in range(least, count - size + 1):
+        if any(not each >> place for each in missed):
+            return
+        yield from _hitting(size - 1, place + 1, several | 1 << place, others, count)
 
 
 def _stands(clauses: Questions, allow: Allowed, choices: Sequence[Choice], several: int, others: list[int]) -> bool:

@@ -62,6 +62,27 @@ class Questions:
         box = self.box(allow)
         return None if box is None else tuple(int(truths.argmax()) for truths in box)
 
+    def first(self, allow: Allowed) -> tuple[int, ...] | None:
+        """Return the first value for each slot that may stand together, slot by slot, or None where nothing may.
+
+        Some dozens of questions, but the same answer each time: which witness a solver finds hangs on what it was asked
+        before.
+        """
+        box = self.box(allow)
+        if box is None:
+            return None
+        found = list(allow)
+        for slot, truths in enumerate(allow):
+            places = np.arange(len(truths))
+            while True:
+                first = int(box[slot].argmax())
+                before = self.box(_with(found, slot, truths & (places < first))) if truths[:first].any() else None
+                if before is None:
+                    break
+                box = before
+            found[slot] = places == first
+        return tuple(int(truths.argmax()) for truths in found)
+
     def box(self, allow: Allowed) -> Allowed | None:
         """Return some values for each slot, at least one, any of which may stand with any of the others, or None."""
         with self._shared.lock:

@@ -113,7 +113,7 @@ class Reasons:
         if never:
             return findings_of(self._speaker.always(never))
         values = view.of(at) & situation.fits[view.slot]
-        whole = self._by_value(view, at, values)
+        whole = self._by_value(view, values)
         if whole is not None:
             return whole
         others = [each for each in self._heard if each.slot != view.slot or not _answers(each, view)]
@@ -130,9 +130,9 @@ class Reasons:
         labels = at_work(self._situation.clauses(REFUSES), left)
         return () if labels is None else findings_of(self._speaker.told([str(label) for label in labels], left))
 
-    def _by_value(self, view: View, at: int, values: Bools) -> tuple[Finding, ...] | None:
+    def _by_value(self, view: View, values: Bools) -> tuple[Finding, ...] | None:
         """Return what is said of the values of an option whatever else is chosen, None where one of them may stand."""
-        key = (view.pointer, view.options[at] if not isinstance(view.options[at], dict) else str(view.options[at]))
+        key = view.slot, values.tobytes()
         kept = self._situation.told
         if key not in kept:
             own = values & ~self._situation.alive(REFUSES)[view.slot]
@@ -252,7 +252,7 @@ class _Speaker:
         said = self.said(labels, self.case(chosen))
         if len(said) == len(set(labels)):
             return said
-        witness = situation.clauses(REFUSES).without(labels).witness(left)
+        witness = situation.clauses(REFUSES).without(labels).first(left)
         if witness is None:  # others stand in the way too: of any spec at all one of these rules speaks
             witness = tuple(int(own.argmax()) for own in left)
         return self.said(labels, self.case(dict(enumerate(witness)))) or said

@@ -102,6 +102,20 @@ def test_the_same_choices_have_the_same_bytes(desk: Desk) -> None:
     assert len(contents) == 1
 
 
+def test_what_was_asked_before_changes_no_byte(desk: Desk) -> None:
+    """Two things stand in the way at once, so that what is told is one of several true reasons."""
+    body = {
+        "pattern": "belt", "parts": {"outside": {"leather": "SH-GAR", "side": "flesh"}}, "edge": "ED-PNT-COR",
+        "stitch": "hand", "hardware": {"buckle": "HW-BELT35-BR"}, "sizes": {"width_mm": 25},
+        "modifications": ["no_brand"], "monogram": {"text": "AB", "method": "ink", "foil": "FO-SIL"},
+    }  # fmt: skip
+    contents = {desk.post(PATH, body).content for _ in range(3)}
+    for edge in ("ED-RAW", "ED-BURN", "ED-PNT-NAV"):
+        desk.post(PATH, {**body, "edge": edge, "parts": {}})
+        contents.add(desk.post(PATH, body).content)
+    assert len(contents) == 1
+
+
 def chosen(body: dict[str, Any], pointer: str, value: Any) -> dict[str, Any]:
     """Return a body in which an option was taken."""
     body = deepcopy(body)

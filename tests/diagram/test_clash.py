@@ -109,6 +109,22 @@ def test_all_smallest_clashes_are_found_each_with_a_minimal_set_of_constraints()
     assert sizes >= {0, 1, 2, 3}
 
 
+def test_answers_are_the_same_whatever_was_asked_before():
+    for seed in _SEEDS:
+        small = problem(seed)
+        with Clauses(small.sizes, small.constraints) as fresh, Clauses(small.sizes, small.constraints) as used:
+            used.possible(small.allow)
+            some_clash(used, small.allow, list(reversed(small.choices)))
+            for asked in (small.allow, kept(small.allow, small.choices)):
+                assert at_work(fresh, asked) == at_work(used, asked), seed
+                first = fresh.first(asked)
+                assert first == used.first(asked), seed
+                standing = small.rows[small.standing(asked)]
+                assert first == (min(map(tuple, standing.tolist())) if len(standing) else None), seed
+            once = smallest_clashes(fresh, small.allow, small.choices, at_most=2)
+            assert once == smallest_clashes(used, small.allow, small.choices, at_most=2), seed
+
+
 def test_some_clash_has_neither_a_choice_nor_a_constraint_too_many():
     sizes = set()
     for seed in _SEEDS:
