@@ -143,6 +143,9 @@ def _monogram(domain: Domain, piece: Piece, _: Slot, value: Any, growing: _Growi
     own = {"method": asked.method, "typeface": asked.typeface, "zone": asked.zone, "foil": asked.foil}
     for name, given in own.items():
         code = getattr(value, name)
+        if name == "foil" and code is None and given is not None and piece.indexes.foils.find(given) is None:
+            growing.put_in("monogram", name, None, f"Leave out the foil {given}")
+            growing.spec = replace(growing.spec, monogram=replace(growing.spec.monogram or asked, foil=None))
         if code is None or (given is not None and given.casefold() == code.casefold()):
             continue
         growing.put_in("monogram", name, code, _lettered(domain, name, code))

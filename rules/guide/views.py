@@ -227,9 +227,11 @@ def _chosen_monogram(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
         "zone": None if asked.zone is None else (asked.zone if piece.zone is None else piece.zone.code),
         "foil": None if asked.foil is None else indexes.foils.code(asked.foil),
     }
+    known = indexes.foils.find(asked.foil) is not None
+    unused = known and given["method"] not in (None, "foil")  # one that does not exist is told of all the same
     for name, code in given.items():
-        if code is not None and (name != "foil" or given["method"] in (None, "foil")):
-            yield _is(slot, number, f"/monogram/{name}", code, _component(name, code))
+        if code is not None and (name != "foil" or not unused):
+            yield _is(slot, number, f"/monogram/{name}", code, _component(name, code, known=known))
 
 
 _CHOSEN: Final[Mapping[str, Callable[[Piece, int, Slot], Iterator[Chosen]]]] = MappingProxyType(
@@ -241,9 +243,9 @@ _CHOSEN: Final[Mapping[str, Callable[[Piece, int, Slot], Iterator[Chosen]]]] = M
 )  # fmt: skip
 
 
-def _component(name: str, code: str) -> Callable[[Any], bool]:
-    """Whether a value has a component; a foil counts only where there is foil."""
-    if name == "foil":
+def _component(name: str, code: str, *, known: bool) -> Callable[[Any], bool]:
+    """Whether a value has a component; a foil that is ``known`` counts only where there is foil."""
+    if name == "foil" and known:
         return lambda value: value is not None and (value.method != "foil" or value.foil == code)
     return lambda value: value is not None and getattr(value, name) == code
 

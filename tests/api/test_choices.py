@@ -214,6 +214,24 @@ def test_a_code_that_does_not_exist_is_told_and_all_else_answered(desk: Desk) ->
     assert slot(answer, "/parts/outside") == slot(asked(desk, FOB, "page"), "/parts/outside")
 
 
+@pytest.mark.parametrize("method", [{}, {"method": "foil"}, {"method": "blind"}])
+def test_a_foil_that_does_not_exist_is_told_and_can_be_left_out(desk: Desk, method: dict[str, str]) -> None:
+    letters = {"text": "A", "typeface": "FA-SER14", "zone": "Z-OUT-COR", **method}
+    parts = {"outside": {"leather": "VS-NAT"}, "inside": {"leather": "GO-BLK"}, "pockets": {"leather": "GO-BLK"}}
+    spec = {"pattern": "twofold", "parts": parts, "thread": "TH-P05-TAN", "edge": "ED-BURN", "stitch": "hand"}
+    good, bad = ({**spec, "monogram": {**letters, **foil}} for foil in ({}, {"foil": "FO-NONE"}))
+    answer, whole = asked(desk, bad), asked(desk, good)
+    assert (answer["state"], answer["conflict"]) == ("closed", None)
+    assert [(each["rule"], each["at"]) for each in answer["findings"]] == [("CAT-01", ["/monogram/foil"])]
+    assert slot(answer, "/monogram/foil")["chosen"] == "FO-NONE"
+    for pointer in ("/parts/outside", "/edge", "/monogram/method", "/monogram/zone"):
+        assert slot(answer, pointer) == slot(whole, pointer)
+    offered = desk.post("/v1/checks?alternatives=5", bad).json()["alternatives"]
+    assert offered
+    if method == {"method": "blind"}:
+        assert [each["change"] for each in offered][0] == {"monogram": {"foil": None}}
+
+
 def test_an_unknown_pattern_leaves_the_patterns_to_choose_from(desk: Desk) -> None:
     answer = asked(desk, {"pattern": "fobb", "quantity": 3}, "page")
     assert [(each["rule"], each["at"]) for each in answer["findings"]] == [("CAT-01", ["/pattern"])]
