@@ -252,7 +252,9 @@ class _Speaker:
         said = self.said(labels, self.case(chosen))
         if len(said) == len(set(labels)):
             return said
-        witness = situation.clauses(REFUSES).without(labels).first(left)
+        # What is to match goes on matching: that is no rule, and says nothing itself.
+        rules = [label for label in labels if label in self._rules]
+        witness = situation.clauses(REFUSES).without(rules).first(left)
         if witness is None:  # others stand in the way too: of any spec at all one of these rules speaks
             witness = tuple(int(own.argmax()) for own in left)
         return self.said(labels, self.case(dict(enumerate(witness)))) or said

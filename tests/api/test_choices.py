@@ -229,7 +229,7 @@ def test_a_foil_that_does_not_exist_is_told_and_can_be_left_out(desk: Desk, meth
     offered = desk.post("/v1/checks?alternatives=5", bad).json()["alternatives"]
     assert offered
     if method == {"method": "blind"}:
-        assert [each["change"] for each in offered][0] == {"monogram": {"foil": None}}
+        assert offered[0]["change"] == {"monogram": {"foil": None}}
 
 
 def test_an_unknown_pattern_leaves_the_patterns_to_choose_from(desk: Desk) -> None:
@@ -254,6 +254,12 @@ def test_choices_that_clash_are_named_with_the_rule_and_every_slot_is_answered_s
     assert ways_out
     other = CLASHING | {"edge": ways_out[0]["value"]}
     assert asked(desk, other)["buildable"]
+
+
+def test_what_is_closed_beside_a_match_has_a_reason(desk: Desk) -> None:
+    body = {"pattern": "twofold", "parts": {"outside": {"leather": "VS-COG", "side": "flesh"}}, "edge": "match"}
+    for each in (each for one in asked(desk, body)["slots"][:3] for each in one["options"]):
+        assert each.get("because") != []
 
 
 def test_what_is_left_out_stays_empty(desk: Desk) -> None:
