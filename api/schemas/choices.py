@@ -52,7 +52,11 @@ class Reason(Out):
 class OptionOut(Out):
     """One value that a slot may take, all other choices kept."""
 
-    value: Any = Field(description="As a spec writes it; of a part its leather and side; null: nothing.")
+    value: Any = Field(
+        description="What the next request has at the slot's pointer; of a part its leather and side; of /modifications"
+        " one more for the list. null: nothing there; left_out says so by the pointer, of /monogram/method by /monogram."
+        " What a request leaves out is open."
+    )
     state: State = Field(
         description="open: some buildable completion uses it. sign_off: only with the maker's agreement. closed: none."
     )
@@ -66,7 +70,11 @@ class OptionOut(Out):
         " in JSON holds. Lots and letters are not told apart.",
         pattern=r"^[0-9]+$",
     )
-    because: list[Reason] | None = Field(None, description="Only where it is closed: few rules that close it.")
+    because: list[Reason] | None = Field(
+        None,
+        description="Only where it is closed: few rules that close it. Empty where no rule does but what else is chosen"
+        " of the same monogram: foil colors beside blind letters, nothing beside letters.",
+    )
 
 
 class SlotOut(Out):
