@@ -53,9 +53,9 @@ class OptionOut(Out):
     """One value that a slot may take, all other choices kept."""
 
     value: Any = Field(
-        description="What the next request has at the slot's pointer; of a part its leather and side; of /modifications"
-        " one more for the list. null: nothing there; left_out says so by the pointer, of /monogram/method by /monogram."
-        " What a request leaves out is open."
+        description="What the next request has at the slot's pointer; of a part its leather and side; of"
+        " /modifications one more for the list. null: nothing there; left_out says so by its pointer, of"
+        " /monogram/method by /monogram. What a request leaves out is open."
     )
     state: State = Field(
         description="open: some buildable completion uses it. sign_off: only with the maker's agreement. closed: none."
