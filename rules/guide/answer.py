@@ -152,16 +152,11 @@ class _Asked:
         return Option(value, self.name, cheapest, dearest, self._counts.of(slot, values))
 
 
-def _same(pointer: str, view: View) -> bool:
-    """Whether a choice is the one that a view's options are alternatives to."""
-    return pointer == view.pointer or (pointer == "/monogram" and view.pointer == "/monogram/method")
-
-
 def _options(view: View, chosen: Sequence[Chosen], asked: Sequence[_Asked]) -> list[Option]:
     """Return the options of a view, all other choices kept."""
     others = np.ones(len(asked[0].alive[view.slot]), dtype=bool)
     for each in chosen:
-        if each.slot == view.slot and not _same(each.pointer, view):
+        if each.slot == view.slot and not view.answers(each.pointer):
             others &= each.values
     found = []
     for place, value in enumerate(view.options):

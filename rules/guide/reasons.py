@@ -20,7 +20,7 @@ from rules.diagram.constraint import Allowed
 from rules.findings import Finding, Said, findings_of, said_of
 from rules.guide.judged import REFUSES, Bools, Grid, Judged, badness
 from rules.guide.situation import Situation
-from rules.guide.views import Chosen, View, left_by, views_of
+from rules.guide.views import View, left_by, views_of
 from rules.ir import Rule
 from rules.judge import Fired, Judge
 from rules.sorter import Found
@@ -116,7 +116,7 @@ class Reasons:
         whole = self._by_value(view, values)
         if whole is not None:
             return whole
-        others = [each for each in self._heard if each.slot != view.slot or not _answers(each, view)]
+        others = [each for each in self._heard if each.slot != view.slot or not view.answers(each.pointer)]
         left = [one & other for one, other in zip(left_by(situation.domain, others), situation.fits, strict=True)]
         if not self._possible:
             if pointer not in self._at_odds:
@@ -166,10 +166,6 @@ class Reasons:
             self._beside[key] = judged.possible(view.slot, alive, REFUSES)
         codes = judged.classes[judged.slots.index(view.slot)]
         return bool(self._beside[key][codes[own]].any())
-
-
-def _answers(chosen: Chosen, view: View) -> bool:
-    return chosen.pointer == view.pointer or (chosen.pointer == "/monogram" and view.pointer == "/monogram/method")
 
 
 def _cover(situation: Situation, slot: int, values: Bools) -> list[tuple[str, int]]:

@@ -39,6 +39,10 @@ class View:
         """Return the values that mean an option."""
         return self.holds[option] if self.holds else self.codes == option
 
+    def answers(self, pointer: str) -> bool:
+        """Whether a choice at a pointer is the one that the options are alternatives to."""
+        return pointer == self.pointer or (pointer == "/monogram" and self.pointer == "/monogram/method")
+
 
 @dataclass(frozen=True, eq=False)
 class Chosen:
