@@ -86,15 +86,12 @@ class Situation:
 
     def _lettered(self, domain: Domain, guides: Guides, alive: Allowed) -> Domain:
         """Return the domain with the letters that suit each monogram best."""
-        several = any(len(own) > 1 for own in domain.letters)
-        lettering = [each for each in self.standing.members.moving if "letters" in each.reads and each.slots == 1]
-        if not several:
+        if not any(len(own) > 1 for own in domain.letters):
             return domain
+        lettering = [each for each in self.standing.members.moving if "letters" in each.reads and each.slots == 1]
         reader = Reader(domain, self.judges, self.today, alive)
-        supplies, (values,) = (
-            supplies_of(domain.shop),
-            [each.values for each in domain.slots if each.read == "monogram"],
-        )
+        supplies = supplies_of(domain.shop)
+        (values,) = (each.values for each in domain.slots if each.read == "monogram")
         key = domain.pattern.code, self.today, values, *(each.hangs_on(reader, supplies) for each in lettering)
         return domain.lettered(guides.letters.get(key, lambda: _best_letters(domain, self.today, lettering, alive)))
 
