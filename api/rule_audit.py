@@ -51,7 +51,9 @@ def told(catalog: Catalog, book: Book, today: date, found: Audit, lint: Lint = d
             {"kind": kind, "says": says, "reports": sum(report.kind == kind for report in found.reports)}
             for kind, says in KINDS.items()
         ],
+        "patterns": [dict(each) for each in found.pictures],
         "reports": [report.as_json() for report in found.reports],
+        "standing_by": [report.as_json() for report in found.standing_by],
         "catalog": [dict(each) for each in lint(reckoned(catalog, book), today)],
     }
 

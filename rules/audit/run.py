@@ -10,7 +10,9 @@ from typing import Any, Final
 
 from rules.audit.accepted import accepted_in, with_reasons
 from rules.audit.codes import dead_codes
+from rules.audit.covered import Covers, is_defect
 from rules.audit.exact import Exact
+from rules.audit.guided import agreed_patterns, dead_options, pictures_of
 from rules.audit.report import EXHAUSTIVE, Report
 from rules.audit.search import Search, Tell
 from rules.audit.surcharges import overlaps
@@ -27,11 +29,18 @@ SPECS: Final = 4_000
 
 @dataclass(frozen=True, slots=True)
 class Audit:
-    """What an audit found. ``judged``: how many specs; ``unsearched``: rules that are never looked at in a check."""
+    """What an audit found.
+
+    ``judged``: how many specs; ``unsearched``: rules that are never looked at in a check; ``pictures``: what each
+    pattern comes to where it could be gone through whole, as :meth:`rules.audit.guided.Picture.as_json` gives it;
+    ``standing_by``: rules that have nothing to do on this catalog because others are stricter, as they may.
+    """
 
     reports: tuple[Report, ...]
     judged: int
     unsearched: tuple[str, ...]
+    pictures: tuple[Mapping[str, Any], ...] = ()
+    standing_by: tuple[Report, ...] = ()
 
     @property
     def open(self) -> tuple[Report, ...]:
@@ -66,21 +75,31 @@ def audited(
     accepted = accepted_in(shop.catalog.house)
     search, exact, shown = Search(shop, today, tell), Exact(shop, today), partial(_shown, shop)
     search.sample(draw, specs, worked)
-    dead = list(dead_codes(search, exact, shown))
+    pictures = pictures_of(shop, today)
+    known = [picture for picture in pictures.values() if picture is not None]
+    dead = list(dead_codes(search, exact, shown, pictures))
     at_check = [rule for each in shop.book.rules.values() if (rule := each.at_stage("check")) is not None]
     looked_at = frozenset(shop.judges(today).rule_ids)
+    doubles = list(duplicates(shop.book))
+    said_twice = {rule for report in doubles for rule in (report.witness or {})["rules"]}
+    covered = list(Covers(search).reports([rule for rule in at_check if rule.id in looked_at], said_twice))
     reports = [
         *dead,
+        *agreed_patterns(known),
+        *dead_options(known, shop.catalog, shown),
         *_idle([rule for rule in at_check if rule.id in looked_at], search, exact, shown),
-        *duplicates(shop.book),
+        *doubles,
+        *(report for report in covered if is_defect(report, shop.book)),
         *overlaps(shop, search.sampled, shown),
         *missing_examples(shop.book),
         *stale_examples(shop.book, shop.catalog),
         *unpinned_limits(shop.book),
         *further,
     ]
+    told = tuple(picture.as_json() for picture in known)
+    standing_by = tuple(report for report in covered if not is_defect(report, shop.book))
     unsearched = tuple(rule for rule in shop.book.rules if rule not in looked_at)
-    return Audit(tuple(with_reasons(reports, accepted)), search.found.judged, unsearched)
+    return Audit(tuple(with_reasons(reports, accepted)), search.found.judged, unsearched, told, standing_by)
 
 
 def _idle(rules: list[Rule], search: Search, exact: Exact, shown: Any) -> Iterator[Report]:
