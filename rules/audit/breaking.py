@@ -38,23 +38,25 @@ def broken(own: Situation, level: int) -> list[Constraint]:
     return [each for each in found if each is not None]
 
 
-def answer_of(own: Situation, others: Situation, level: int, theirs: int) -> Answer:
+def answer_of(own: Situation, others: Situation, level: int, theirs: int, left_out: str = "") -> Answer:
     """Return whether a spec hears something as bad as a level of one book, and nothing as bad as ``theirs`` of another.
 
-    Both situations are of one pattern and one order, so their slots are the same.
+    Both situations are of one pattern and one order, so their slots are the same. ``left_out`` is a rule of the others
+    that is not heard: one that closes no value by itself, so that the rest was read as if it were not there.
     """
     wanted = [named(each, ("breaks", place)) for place, each in enumerate(broken(own, level))]
     if not wanted:
         return Answer(spoke=False)
-    never = others.never(theirs)
+    never = [rule for rule in others.never(theirs) if rule != left_out]
     if never:
         return Answer(spoke=True, rules=frozenset(never[:1]))
     names = {each.label for each in wanted}
+    beside = [each for each in others.constraints(theirs) if each.label != left_out]
     closed = [table for row in others.read.rows if (table := row.at_least(theirs)) is not None]
     rows = [replace(each, holds=~each.holds) for each in closed]
     rules: set[str] = set()
     spoke = False
-    with Clauses(others.domain.sizes, [*rows, *others.constraints(theirs), *wanted]) as clauses:
+    with Clauses(others.domain.sizes, [*rows, *beside, *wanted]) as clauses:
         for name in names:
             asked = clauses.without(names - {name})
             values = asked.witness(others.fits)

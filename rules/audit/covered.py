@@ -16,15 +16,15 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from rules.audit.breaking import Answer, answer_of, broken
-from rules.audit.held import HELD, SomeRules, facts_of, proof_over, specs_in
+from rules.audit.held import HELD, SomeRules, facts_of, hangs_on_facts, proof_over, spec_of, specs_in
 from rules.audit.report import Report
 from rules.audit.search import Search
 from rules.book import Book
+from rules.diagram.clauses import Clauses
 from rules.diagram.constraint import TooEntangledError
 from rules.guide.domain import TooManySetsError
 from rules.guide.judged import ASKS, BAD, REFUSES
 from rules.guide.situation import Situation
-from rules.guide.stocked import SHARED
 from rules.house import FAMILY
 from rules.ir import Rule
 from rules.spec import Spec
@@ -57,7 +57,6 @@ class Covers:
         self._shop = search.shop
         self._today = search.today
         self._books = SomeRules(search.shop, search.today)
-        self._hanging: dict[str, bool] = {}
         self._rules = frozenset(search.shop.judges(search.today).rule_ids)
 
     def reports(self, rules: Sequence[Rule], doubles: Collection[str]) -> Iterator[Report]:
@@ -71,19 +70,33 @@ class Covers:
                 if report is not None:
                     yield report
 
+    def breaking(self, rule: Rule) -> Spec | None:
+        """Return a spec, its lots named, that breaks a rule; None where none does in a plain order."""
+        for pattern in self._shop.catalog.patterns.values():
+            try:
+                own = self._books.harsh(rule.id, facts_of(pattern))
+                for wanted in broken(own, REFUSES):
+                    with Clauses(own.domain.sizes, [wanted]) as clauses:
+                        values = clauses.witness(own.fits)
+                    if values is not None:
+                        return spec_of(own, values)
+            except (TooEntangledError, TooManySetsError):
+                return None
+        return None
+
     def _report(self, rule: Rule) -> Report | None:
         covered = self._covered(rule)
         if covered is None:
             return None
         if levels_of(rule) == [ASKS] and self._stand_against(rule, self._rules - {rule.id}, covered, REFUSES):
-            kind, by = "masked_rule", self._fewest(rule, covered, REFUSES)
+            kind, by = "masked_rule", self._few(rule, covered, REFUSES)
             says = f"{rule.id} asks for the maker's agreement only where a refusal by {' or '.join(by)} stands anyway."
         else:
             one = next((each for each in sorted(covered.rules) if self._stand_against(rule, {each}, covered)), None)
-            by = (one,) if one is not None else self._fewest(rule, covered)
+            by = (one,) if one is not None else self._few(rule, covered)
             kind = "redundant_rule" if one is None else "subsumed_rule"
             says = f"Whatever {rule.id} stands against, so {'does' if one else 'do together'} {', '.join(by)}."
-        hangs = [each for each in (rule.id, *by) if self._hangs_on_facts(each)]
+        hangs = [each for each in (rule.id, *by) if hangs_on_facts(self._shop.book.rules[each])]
         proof = self._search.found.proof if hangs else proof_over(covered.specs)
         more = f" What {', '.join(hangs)} read beside was taken from specs that broke {rule.id}." if hangs else ""
         return Report(kind, rule.id, f"{says}{more} {HELD}", proof, {"rules": [rule.id, *by]})  # type: ignore[arg-type]
@@ -107,20 +120,10 @@ class Covers:
         """Give the orders in which a rule is looked at: with facts of specs that broke it, then plain ones."""
         broke = self._search.found.broke.get(rule, [])
         patterns = self._shop.catalog.patterns.values()
-        for pattern in patterns if self._hangs_on_facts(rule) else ():
+        for pattern in patterns if hangs_on_facts(self._shop.book.rules[rule]) else ():
             own = [spec for spec in broke if self._shop.indexes.patterns.code(spec.pattern) == pattern.code]
             yield from [facts_of(pattern, spec) for spec in own[:_FACTS]]
         yield from map(facts_of, patterns)
-
-    def _hangs_on_facts(self, rule: str) -> bool:
-        """Whether what a rule says hangs on more of an order than its choices."""
-        if rule not in self._hanging:
-            self._hanging[rule] = self._shop.book.rules[rule].subject in SHARED or any(
-                each.reads
-                for pattern in self._shop.catalog.patterns.values()
-                for each in self._situation({rule}, facts_of(pattern)).standing.members.moving
-            )
-        return self._hanging[rule]
 
     def _stand_against(self, rule: Rule, by: Collection[str], covered: _Covered, theirs: int | None = None) -> bool:
         """Whether some rules stand against all that another does, wherever it speaks."""
@@ -129,22 +132,19 @@ class Covers:
             for base, level in covered.where
         )
 
-    def _fewest(self, rule: Rule, covered: _Covered, theirs: int | None = None) -> tuple[str, ...]:
-        """Return rules of which none can be left out and that stand against all that another does."""
-        left = sorted(covered.rules)
-        if not self._stand_against(rule, left, covered, theirs):
-            left = sorted(self._rules - {rule.id})
-        for each in list(left):
-            fewer = [other for other in left if other != each]
-            if self._stand_against(rule, fewer, covered, theirs):
-                left = fewer
-        return tuple(left)
+    def _few(self, rule: Rule, covered: _Covered, theirs: int | None = None) -> tuple[str, ...]:
+        """Return the rules at work where others stand against all that a rule does; all others if these fail."""
+        found = sorted(covered.rules)
+        holds = self._stand_against(rule, found, covered, theirs)
+        return tuple(found if holds else sorted(self._rules - {rule.id}))
 
     def _answer(self, rule: str, by: Collection[str], base: Spec, level: int, theirs: int) -> Answer:
         own = self._situation({rule}, base)
         try:
             if not broken(own, level):
                 return Answer(spoke=False)
+            if by == self._rules - {rule} and not own.read.rows and not own.read.always:
+                return answer_of(own, self._situation(self._rules, base), level, theirs, left_out=rule)
             return answer_of(own, self._situation(by, base), level, theirs)
         except TooEntangledError as bad:
             raise NotReadError from bad

@@ -14,15 +14,17 @@ from typing import Any, Final
 
 from catalog.model import Pattern
 from rules.guide.counts import groups_of
-from rules.guide.domain import Domain
+from rules.guide.domain import WHOLE, Domain
 from rules.guide.situation import Situation, situation_of
+from rules.ir import Graded, Limit, Rule, Verb, names_in
 from rules.shop import Shop
 from rules.spec import Monogram, Spec
+from rules.vocabulary import BY_PART, SAME_FOR_ALL, SUBJECTS, TERMS
 
 #: What every spec of an exact audit has in common, in words.
 HELD: Final = (
-    "Held fixed: one piece, nothing carried, no rush, no destination, a monogram of one letter, sizes of a range at "
-    "its ends and as usual, lots as the catalog says."
+    "Held fixed: one piece, nothing carried, no rush, no destination, a monogram of one letter, the lightest dog, "
+    "sizes of a range at its ends and as usual, lots as the catalog says."
 )
 _LETTER: Final = "A"
 #: Fields of a spec that are no slots: what a rule may hang on beside them.
@@ -57,8 +59,10 @@ def specs_in(domain: Domain) -> int:
 
 
 def spec_of(situation: Situation, values: Iterable[int]) -> Spec:
-    """Return the spec of a value for each slot."""
-    return situation.domain.spec(dict(enumerate(values)))
+    """Return the spec of a value for each slot, its lots named."""
+    chosen = dict(enumerate(values))
+    lots = {part: tuple(lot.code for lot in own) for part, own in situation.domain.lots(chosen).items() if own}
+    return replace(situation.domain.spec(chosen), lots=lots)
 
 
 class SomeRules:
@@ -78,13 +82,46 @@ class SomeRules:
         """
         return situation_of(self._shop_of(frozenset(rules)), base, self._today)
 
-    def without(self, rule: str, base: Spec) -> Situation:
-        """Return what stands between choices under all rules but one. Raises as :meth:`situation`."""
-        return self.situation(self._shop.book.rules.keys() - {rule}, base)
+    def harsh(self, rule: str, base: Spec) -> Situation:
+        """Return what one rule says, as if it refused whatever it speaks of. Raises as :meth:`situation`."""
+        key = frozenset({_HARSH, rule})
+        if key not in self._shops:
+            self._shops[key] = self._with({rule: _harsh(self._shop.book.rules[rule])})
+        return situation_of(self._shops[key], base, self._today)
 
     def _shop_of(self, rules: frozenset[str]) -> Shop:
         if rules not in self._shops:
-            own: Mapping[str, Any] = {code: rule for code, rule in self._shop.book.rules.items() if code in rules}
-            book = replace(self._shop.book, rules=own)
-            self._shops[rules] = replace(self._shop, book=book, _judges={}, stages={}, guides={})
+            self._shops[rules] = self._with({code: self._shop.book.rules[code] for code in sorted(rules)})
         return self._shops[rules]
+
+    def _with(self, rules: Mapping[str, Rule]) -> Shop:
+        book = replace(self._shop.book, rules=rules)
+        return replace(self._shop, book=book, _judges={}, stages={}, guides={})
+
+
+def _harsh(rule: Rule) -> Rule:
+    return replace(rule, clauses=tuple(replace(each, verb=_harsh_verb(each.verb)) for each in rule.clauses))
+
+
+def _harsh_verb(verb: Verb) -> Verb:
+    match verb:
+        case Limit(steps=steps):
+            return replace(verb, steps=tuple(replace(each, severity="refuse") for each in steps))
+        case Graded(levels=levels):
+            return replace(verb, levels=tuple((level, "refuse" if said else None) for level, said in levels))
+        case _:
+            return replace(verb, severity="refuse")
+
+
+def hangs_on_facts(rule: Rule) -> bool:
+    """Return whether what a rule says hangs on more of an order than its choices, or than what is the same for all."""
+    names = [name for name in names_in(rule) if not name.startswith("threshold.")]
+    reads = frozenset[str]().union(
+        *(TERMS[name].reads for name in names), *(lister.reads for lister in SUBJECTS[rule.subject].listers)
+    )
+    return not reads <= _CHOICES
+
+
+_HARSH: Final = "harsh"
+#: What a rule may read of choices, and of what is the same for all specs. What a strap is for is more than its use.
+_CHOICES: Final = {*BY_PART, *WHOLE, *SAME_FOR_ALL} - {"purpose"}

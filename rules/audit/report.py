@@ -31,6 +31,13 @@ KINDS: Final[Mapping[Kind, str]] = {
     "unpinned_limit": "A limit that no example of its rule holds in place.",
     "accept_unused": "A line of the accept-list that matches no report.",
 }
+#: Kinds that only a look at every spec of a pattern finds.
+ONLY_EXACT: Final = frozenset[Kind](
+    {
+        "agreed_pattern", "dead_option", "forced_choice", "subsumed_rule", "masked_rule", "redundant_rule",
+        "idle_advice",
+    }
+)  # fmt: skip
 EXHAUSTIVE: Final = "exhaustive"
 
 
