@@ -15,6 +15,7 @@ from pydantic import ValidationError
 
 from api import settings as reading
 from api.body import parse
+from api.choices_command import ChoicesCommandError, add_choices
 from api.desk.audit import differences
 from api.document import as_text
 from api.drafting import about_folder
@@ -51,7 +52,7 @@ class _UnreadableError(Exception):
 #: What ends a command with words for the person, not with a trace.
 _TOLD: Final = (
     SettingError, Faults, EditionError, EditionCommandError, KeyRefusedError, ListCommandError, UnknownFigureError,
-    RulesCommandError, _UnreadableError,
+    RulesCommandError, ChoicesCommandError, _UnreadableError,
 )  # fmt: skip
 
 
@@ -115,6 +116,7 @@ def _parser() -> argparse.ArgumentParser:
     add_pins(commands)
     add_editions(commands, _typed)
     add_rules(commands)
+    add_choices(commands)
     working = commands.add_parser("work", help="judge the long lists that wait; the service starts this by itself")
     working.set_defaults(run=_work)
     describing = commands.add_parser("openapi", help="print the OpenAPI document")

@@ -1,4 +1,4 @@
-"""The answer to a check as a caller may see it; at once where that is quick, else from a thread."""
+"""The answer to a check, and to what can still be chosen, as a caller may see it; from a thread unless it is quick."""
 
 from __future__ import annotations
 
@@ -8,10 +8,12 @@ from typing import Any
 from anyio import CapacityLimiter, to_thread
 from fastapi.concurrency import run_in_threadpool
 
+from api.choices import Asking, choices_for
 from api.desk.listing import owner_of
 from api.desk.repeats import known, with_repeat
 from api.house import House
 from api.keys import Key
+from api.schemas.choices import ChoicesIn
 from api.schemas.spec import SpecIn, to_spec
 from api.visibility import view
 from rules.check import answer_of, check, judge, quick_answer, quick_check
@@ -45,6 +47,19 @@ async def answer_to(
         )
     house.log.add(house.now(), key.id, answer)
     return view(with_repeat(answer, asked), key.caller)
+
+
+async def choices_to(
+    house: House, shop: Shop, body: ChoicesIn, *, key: Key, figures: bool, threads: CapacityLimiter
+) -> Mapping[str, Any]:
+    """Return what can still be chosen in a spec as the caller may see it, always from a thread.
+
+    Whoever asks first for a pattern waits until it is compiled: some seconds. Only so many do so at once
+    (``threads``). It is not logged: a page asks anew at every click.
+    """
+    asked, today = known(house, to_spec(body), owner_of(key)), house.clock.today()
+    asking = Asking(key.caller, figures, tuple(body.left_out or ()))
+    return await to_thread.run_sync(choices_for, shop, asked, today, asking, limiter=threads)
 
 
 async def bare_answer_to(

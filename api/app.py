@@ -9,6 +9,7 @@ from contextlib import asynccontextmanager
 from fastapi import FastAPI
 
 from api import errors
+from api.ahead import Ahead
 from api.allowance import Allowance
 from api.cells import CELL_SECONDS, CellLines, is_for_cells
 from api.desk.keeper import Keeper
@@ -27,6 +28,7 @@ from api.routes import (
     cells,
     checklists,
     checks,
+    choices,
     edges,
     editions,
     foils,
@@ -56,19 +58,22 @@ from api.rule_audit import RuleAudits
 from api.settings import Settings
 
 _RESOURCES = (
-    checks, wishlists, wishlist_templates, cells, catalog, patterns, kinds, leathers, threads, edges, hardware,
+    checks, choices, wishlists, wishlist_templates, cells, catalog, patterns, kinds, leathers, threads, edges, hardware,
     typefaces, foils, carry_items, price_list, rules, rule_comparisons, rule_sheet, rule_audit, refusals, problems,
     health,
 )  # fmt: skip
 
 
-def create_app(house: House, settings: Settings | None = None, *, cell_seconds: float = CELL_SECONDS) -> FastAPI:
+def create_app(
+    house: House, settings: Settings | None = None, *, cell_seconds: float = CELL_SECONDS, ahead: Ahead | None = None
+) -> FastAPI:  # fmt: skip
     """Build the service over an open house.
 
     Args:
         house: what requests work with.
         settings: how it runs; without them as by default, and nobody works at long lists here.
         cell_seconds: after how long a cell is told that its answer takes too long.
+        ahead: compiles what is asked next while the service runs; without it who asks first waits.
     """
     workers = None if settings is None else Workers(house, settings)
     settings = settings or Settings()
@@ -77,9 +82,13 @@ def create_app(house: House, settings: Settings | None = None, *, cell_seconds: 
     async def kept(_app: FastAPI) -> AsyncIterator[None]:
         keeper = Keeper(house, workers)
         keeper.start()
+        if ahead is not None:
+            ahead.start()
         try:
             yield
         finally:
+            if ahead is not None:
+                ahead.stop()
             keeper.stop()
 
     app = FastAPI(
@@ -99,6 +108,7 @@ def create_app(house: House, settings: Settings | None = None, *, cell_seconds: 
     for resource in _RESOURCES:
         app.include_router(resource.router)
     app.include_router(checklists.router)
+    app.include_router(choices.pictures)
     for record in (lots, supplies, quotes, sign_offs, orders, editions):
         app.include_router(record.router)
         app.include_router(record.reads)

@@ -32,6 +32,7 @@ Page and sheet keys may ask so often in a while: their answers carry `RateLimit-
 """
 TAGS: Final = (
     {"name": "checks", "description": "Specs held against the rules and the stock."},
+    {"name": "choices", "description": "What can still be chosen, and what it comes to."},
     {"name": "cells", "description": "Single values of a check, for formulas in a sheet."},
     {"name": "wish lists", "description": "Many specs at once, in the kind of file in which they are."},
     {"name": "quotes", "description": "Baskets frozen and priced, with all that they take set aside."},

@@ -8,6 +8,7 @@ from contextlib import suppress
 
 import uvicorn
 
+from api.ahead import Ahead
 from api.app import create_app
 from api.demo import demo_command, make_demo_keys
 from api.drafting import about_folder
@@ -46,7 +47,7 @@ def serve(settings: Settings, *, tell: Tell) -> int:
         catalog.strict_yaml.Faults: the catalog or the rule book is broken.
     """
     house = open_house(settings)
-    app = create_app(house, settings)
+    app = create_app(house, settings, ahead=Ahead(house) if settings.choices_ahead else None)
     settle()
     listener = _listener(settings.host, settings.port)
     address = _address(listener)

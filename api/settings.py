@@ -38,8 +38,8 @@ class Settings:
     files; ``database_url`` names the store; ``bootstrap_owner_key`` is the first owner key of a new
     store; ``demo_keys`` gives a new store a key of each class and shows them; ``page_limit`` is how
     often a page key may ask, ``sheet_limit`` a sheet key; ``list_rows_at_once`` is up to how many rows of
-    a list a caller waits for, and ``list_megabytes`` how large a list may be sent; ``port`` 0 takes any free
-    one.
+    a list a caller waits for, and ``list_megabytes`` how large a list may be sent; ``choices_ahead`` lets
+    ``serve`` compile patterns before anybody asks what can be chosen of them; ``port`` 0 takes any free one.
     """
 
     today: date | None = None
@@ -51,6 +51,7 @@ class Settings:
     sheet_limit: str = SHEET_LIMIT
     list_rows_at_once: int = 200
     list_megabytes: int = 64
+    choices_ahead: bool = True
     host: str = "127.0.0.1"
     port: int = 8000
 
@@ -153,6 +154,7 @@ _READERS: Final[Mapping[str, Callable[[str], Any]]] = {
     "sheet_limit": _limit,
     "list_rows_at_once": _count,
     "list_megabytes": _count,
+    "choices_ahead": _switch,
     "host": host,
     "port": port,
 }

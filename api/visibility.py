@@ -117,6 +117,15 @@ NOUNS: Final[Mapping[str, Mapping[str, Caller]]] = {
 SERVER: Final = Caller.SERVER
 #: What a rule says of a quote or on a checklist: a check's finding, with its item and what its rule says.
 STAGE_FINDING: Final[Mapping[str, Any]] = {**ANSWER["findings"], "item": PAGE, "says": PAGE}
+#: What a rule says against an option or a set of choices: its sentence, and for the workshop its figures.
+REASON: Final[Mapping[str, Any]] = {
+    "rule": PAGE,
+    "says": PAGE,
+    "measured": STAFF,
+    "limit": STAFF,
+    "unit": STAFF,
+    "bench_message": STAFF,
+}
 _SIGN_OFF: Final = {"lots": STAFF, "note": STAFF, "by": STAFF, "*": SERVER}
 #: Quotes, orders and sign-offs. Verdicts inside them follow the table of answers.
 RECORD: Final[Mapping[str, Any]] = {
@@ -157,6 +166,17 @@ def stage_view(findings: Iterable[Mapping[str, Any]], who: Caller) -> list[dict[
     """Return what rules say at a stage after a check as a caller may see it."""
     kept = (each for each in findings if who is OWNER or each["rule"] not in OWNER_RULES)
     return [_seen(each, STAGE_FINDING, who, stock=_by_stock(each)) for each in kept]
+
+
+def findings_view(findings: Iterable[Mapping[str, Any]], who: Caller) -> list[dict[str, Any]]:
+    """Return findings of a check that stand alone as a caller may see them."""
+    kept = (each for each in findings if who is OWNER or each["rule"] not in OWNER_RULES)
+    return [_seen(each, ANSWER["findings"], who, stock=_by_stock(each)) for each in kept]
+
+
+def reason_view(reasons: Iterable[Mapping[str, Any]], who: Caller) -> list[dict[str, Any]]:
+    """Return what rules say against something as a caller may see it. Rules of the owner close nothing."""
+    return [_seen(each, REASON, who, stock=False) for each in reasons if each["rule"] not in OWNER_RULES]
 
 
 def checklist_view(checklist: Mapping[str, Any], who: Caller) -> dict[str, Any]:

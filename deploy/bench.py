@@ -2,9 +2,9 @@
 
     python3 deploy/dev.py bench [--quick] [--only SECTION]
 
-Sections: http, many, process, rules, holds, beside, bulk, sheets, house, lists, best. Figures are reported, never
-asserted: the exit code is 0 whenever measurements ran, 2 for arguments that mean nothing here, 1 where a
-service did not answer as it must, 130 when interrupted. A full run takes about half an hour, most of it for
+Sections: http, many, process, rules, choices, holds, beside, bulk, sheets, house, lists, best, engine, growth. Figures
+are reported, never asserted: the exit code is 0 whenever measurements ran, 2 for arguments that mean nothing here, 1
+where something did not answer as it must, 130 when interrupted. A full run takes about half an hour, most of it for
 lists and best; a quick one some minutes, and has too few specs for its figures to be quoted.
 """
 
@@ -15,7 +15,20 @@ import signal
 import sys
 from collections.abc import Callable, Sequence
 
-from measure import beside, choosing, holds, house, in_bulk, in_process, lists, over_http, sheets
+from measure import (
+    beside,
+    choices,
+    choosing,
+    engine,
+    growth,
+    holds,
+    house,
+    in_bulk,
+    in_process,
+    lists,
+    over_http,
+    sheets,
+)
 from measure.load import RoundError
 from measure.report import Figure, describe, table
 
@@ -25,6 +38,7 @@ SECTIONS: dict[str, tuple[str, Section]] = {
     "many": ("Checks with many findings and remedies", over_http.many_findings),
     "process": ("Checks in process", in_process.kinds),
     "rules": ("Checks by number of rules", in_process.by_number_of_rules),
+    "choices": ("What can still be chosen, through the service in this process", choices.choices),
     "holds": ("Holds, against a transaction written by hand", holds.holds),
     "beside": ("Single checks while a long list is judged", beside.beside),
     "bulk": ("Whole tables", in_bulk.bulk),
@@ -32,6 +46,8 @@ SECTIONS: dict[str, tuple[str, Section]] = {
     "house": ("Hostile files of a house's own rules", house.house),
     "lists": ("Wish lists, each row judged alone, to reading and writing the same cells", lists.lists),
     "best": ("The best of lists over scarce leathers", choosing.best),
+    "engine": ("Decision diagrams and clauses on the reference models, to CP-SAT and MaxSAT", engine.engine),
+    "growth": ("Guidance by leathers, parts and rules of a house", growth.growth),
 }
 
 

@@ -119,7 +119,7 @@ def checked(
 
     offers = Offers(
         remedies_for(shop, spec, verdict, recheck),
-        alternatives_for(verdict, recheck, alternatives) if alternatives else [],
+        alternatives_for(shop, verdict, recheck, alternatives) if alternatives else [],
     )
     return _answer(shop, verdict, filled, offers, explain=explain), verdict
 

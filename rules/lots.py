@@ -24,6 +24,7 @@ from rules.evaluate import Judges
 from rules.findings import Said
 from rules.piece import OUTSIDE, Piece
 from rules.preference import Lots, preferred
+from rules.shape import SPLIT
 from rules.stock import TooLongError, Warehouse
 
 Choices = list[tuple[Lots, int]]
@@ -203,10 +204,10 @@ def standing(
 def sets_of(case: Case, frame: Frame, part: str) -> Choices:
     """Return the sets of lots worth trying for a part, best first.
 
-    A set that does not hold the panels, or of which a smaller set holds them, has every
-    finding of that smaller set and more: where no other part is cut from the leather, only
-    the smallest sets that hold the panels can win (a measure mark apart, which more lots
-    may bring). A set never has more lots than the part has panels.
+    A set that does not hold the panels, or of which a smaller set holds them worked as thick, has every finding of
+    that smaller set and more: where no other part is cut from the leather, only the others can win (a measure mark
+    apart, which more lots may bring). A thicker lot beside may be just what a rule asks for. A set never has more lots
+    than the part has panels.
     """
     piece = case.piece
     singles = singles_of(piece, frame, part)
@@ -215,16 +216,14 @@ def sets_of(case: Case, frame: Frame, part: str) -> Choices:
     lots = sorted((choice[0] for choice, _ in singles), key=lambda lot: lot.code)
     panels = sum(panel.count for panel in case.laid(part))
     chosen: list[Lots] = [choice for choice, _ in singles]
-    holding: list[frozenset[str]] = []
+    holding: list[tuple[frozenset[str], Worked]] = []
     for size in range(1, min(len(lots), panels) + 1):
         for subset in combinations(lots, size):
-            codes = frozenset(lot.code for lot in subset)
-            if any(small <= codes for small in holding):
-                continue
             if _is_alone(piece, part):
-                if not _holds(case, part, subset):
+                codes, worked = frozenset(lot.code for lot in subset), _worked(case, part, subset)
+                if any(small <= codes and worked == own for small, own in holding) or not _holds(case, part, subset):
                     continue
-                holding.append(codes)
+                holding.append((codes, worked))
             if size > 1:
                 chosen.append(subset)
     return [frame.numbered(each) for each in preferred(piece, part, chosen)]
@@ -236,6 +235,16 @@ def _is_alone(piece: Piece, part: str) -> bool:
     marks = part == OUTSIDE and "measure_mark" in piece.modifications
     fellows = [other for other in piece.parts.values() if other.leather == leather]
     return len(fellows) == 1 and not marks
+
+
+Worked = tuple[tuple[int, bool], ...]
+"""What each panel of a part is worked at, um, and whether it is split."""
+
+
+def _worked(case: Case, part: str, choice: Lots) -> Worked:
+    shape = Case(case.piece, {part: choice}, case.warehouse, case.today).shape
+    uses = (shape.thickness(panel.code) for panel in case.panels if panel.part == part)
+    return tuple((use.used_um, use.how in SPLIT) for use in uses if use is not None)
 
 
 def _holds(case: Case, part: str, choice: Lots) -> bool:

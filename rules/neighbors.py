@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from catalog.color import de00_milli
-from catalog.model import Pattern, Swatch
+from catalog.model import Edge, Hardware, Leather, Pattern, Swatch, Thread
 from rules.echo import mm
 from rules.inches import in_inches, lengths_of, may_be_inches, mm_of_inches
 from rules.piece import FLESH, GRAIN, OUTSIDE, Piece
@@ -27,6 +27,31 @@ class Neighbor:
     spec: Spec
     says: str
     distance_milli: int = 0
+
+
+def said_of_part(leather: Leather, part: str) -> str:
+    """Return a leather for a part in words."""
+    return f"{leather.name} for the {part}"
+
+
+def said_of_side(side: str, part: str) -> str:
+    """Return a side for a part in words."""
+    return f"{side.capitalize()} side out for the {part}"
+
+
+def said_of_thread(thread: Thread) -> str:
+    """Return a thread in words."""
+    return f"{thread.color.capitalize()} {thread.material} thread, {thread.diameter_um / 1000:g} mm"
+
+
+def said_of_edge(edge: Edge) -> str:
+    """Return an edge in words."""
+    return f"{edge.color.capitalize()} {edge.finish} edge"
+
+
+def said_of_hardware(hardware: Hardware) -> str:
+    """Return hardware in words."""
+    return f"{hardware.finish.capitalize()} {hardware.type.replace('_', ' ')}, {hardware.size_um / 1000:g} mm"
 
 
 def neighbors_of(piece: Piece) -> list[Neighbor]:
@@ -61,7 +86,7 @@ def _leathers(piece: Piece) -> Iterator[Neighbor]:
             }
             yield Neighbor(
                 f"/parts/{part.code}", {"parts": {part.code: {"leather": leather.code}}},
-                replace(piece.spec, parts=parts), f"{leather.name} for the {part.code}",
+                replace(piece.spec, parts=parts), said_of_part(leather, part.code),
                 _distance(None if own is None else own.swatch, leather.swatch),
             )  # fmt: skip
 
@@ -73,7 +98,7 @@ def _sides(piece: Piece) -> Iterator[Neighbor]:
             yield Neighbor(
                 f"/parts/{part}", {"parts": {part: {"side": side}}},
                 replace(piece.spec, parts={**piece.spec.parts, part: replace(asked, side=side)}),
-                f"{side.capitalize()} side out for the {part}",
+                said_of_side(side, part),
             )  # fmt: skip
 
 
@@ -81,9 +106,8 @@ def _threads(piece: Piece) -> Iterator[Neighbor]:
     own = piece.thread
     for thread in piece.catalog.threads.values():
         if thread.status == "active" and thread != own:
-            says = f"{thread.color.capitalize()} {thread.material} thread, {thread.diameter_um / 1000:g} mm"
             yield Neighbor(
-                "/thread", {"thread": thread.code}, replace(piece.spec, thread=thread.code), says,
+                "/thread", {"thread": thread.code}, replace(piece.spec, thread=thread.code), said_of_thread(thread),
                 _distance(None if own is None else own.swatch, thread.swatch),
             )  # fmt: skip
 
@@ -94,7 +118,7 @@ def _edges(piece: Piece, pattern: Pattern) -> Iterator[Neighbor]:
         if edge.status == "active" and edge.finish in pattern.edge_finishes and edge != own:
             yield Neighbor(
                 "/edge", {"edge": edge.code}, replace(piece.spec, edge=edge.code),
-                f"{edge.color.capitalize()} {edge.finish} edge",
+                said_of_edge(edge),
                 _distance(None if own is None else own.swatch, edge.swatch),
             )  # fmt: skip
 
@@ -111,10 +135,7 @@ def _hardware(piece: Piece, pattern: Pattern) -> Iterator[Neighbor]:
         given = piece.spec.hardware.get(slot)
         for hardware in piece.catalog.hardware.values():
             if hardware.type in fixing.types and hardware != piece.hardware.get(slot):
-                says = (
-                    f"{hardware.finish.capitalize()} {hardware.type.replace('_', ' ')}, {hardware.size_um / 1000:g} mm"
-                )
-                yield _hardware_neighbor(piece, slot, hardware.code, says)
+                yield _hardware_neighbor(piece, slot, hardware.code, said_of_hardware(hardware))
         if given is not None and not fixing.required:
             yield _hardware_neighbor(piece, slot, None, f"No {slot}")
 

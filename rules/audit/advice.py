@@ -27,7 +27,7 @@ from rules.diagram.constraint import Allowed, Constraint, Fold, Table, TooEntang
 from rules.evaluate import Judges
 from rules.findings import pointers_of
 from rules.guide.counts import groups_of
-from rules.guide.domain import Slot, TooManySetsError
+from rules.guide.domain import Slot
 from rules.guide.judged import ASKS, REFUSES, badness
 from rules.guide.situation import Situation, situation_of
 from rules.ir import Rule
@@ -71,7 +71,7 @@ def idle_advice(search: Search, rules: Sequence[Rule]) -> Iterator[Report]:
                 try:
                     situation = situation_of(search.shop, base, search.today)
                     reports, spoke = _of_order(situation, [each for each in own.values() if each.id not in heard])
-                except (TooEntangledError, TooManySetsError):
+                except TooEntangledError:
                     continue
                 heard |= spoke
                 yield from reports
@@ -116,7 +116,7 @@ def _elsewhere(pointers: Sequence[str]) -> bool:
 
 def _of_order(situation: Situation, rules: Sequence[Rule]) -> tuple[list[Report], set[str]]:
     """Return the reports of one order, and the rules that speak there."""
-    if situation.never(REFUSES):
+    if situation.never(REFUSES) or not situation.whole:
         return [], set()
     twice = _Twice(situation, rules)
     reports: list[Report] = []

@@ -22,7 +22,6 @@ from rules.audit.search import Search
 from rules.book import Book
 from rules.diagram.clauses import Clauses
 from rules.diagram.constraint import TooEntangledError
-from rules.guide.domain import TooManySetsError
 from rules.guide.judged import ASKS, BAD, REFUSES
 from rules.guide.situation import Situation
 from rules.house import FAMILY
@@ -30,7 +29,7 @@ from rules.ir import Rule
 from rules.spec import Spec
 
 #: Specs that break a rule whose facts are looked at beside a plain order, in each pattern.
-_FACTS = 2
+_FACTS = 6
 
 
 class NotReadError(Exception):
@@ -80,7 +79,7 @@ class Covers:
                         values = clauses.witness(own.fits)
                     if values is not None:
                         return spec_of(own, values)
-            except (TooEntangledError, TooManySetsError):
+            except TooEntangledError:
                 return None
         return None
 
@@ -122,7 +121,8 @@ class Covers:
         patterns = self._shop.catalog.patterns.values()
         for pattern in patterns if hangs_on_facts(self._shop.book.rules[rule]) else ():
             own = [spec for spec in broke if self._shop.indexes.patterns.code(spec.pattern) == pattern.code]
-            yield from [facts_of(pattern, spec) for spec in own[:_FACTS]]
+            told = [facts_of(pattern, spec) for spec in own[:_FACTS]]
+            yield from (each for place, each in enumerate(told) if each not in told[:place])
         yield from map(facts_of, patterns)
 
     def _stand_against(self, rule: Rule, by: Collection[str], covered: _Covered, theirs: int | None = None) -> bool:
@@ -133,10 +133,17 @@ class Covers:
         )
 
     def _few(self, rule: Rule, covered: _Covered, theirs: int | None = None) -> tuple[str, ...]:
-        """Return the rules at work where others stand against all that a rule does; all others if these fail."""
+        """Return the rules at work where others stand against all that a rule does; all others if these fail.
+
+        For a rule of the house none of them can be left out.
+        """
         found = sorted(covered.rules)
-        holds = self._stand_against(rule, found, covered, theirs)
-        return tuple(found if holds else sorted(self._rules - {rule.id}))
+        if not self._stand_against(rule, found, covered, theirs):
+            return tuple(sorted(self._rules - {rule.id}))
+        for each in list(found) if rule.family == FAMILY else []:
+            fewer = [other for other in found if other != each]
+            found = fewer if self._stand_against(rule, fewer, covered, theirs) else found
+        return tuple(found)
 
     def _answer(self, rule: str, by: Collection[str], base: Spec, level: int, theirs: int) -> Answer:
         own = self._situation({rule}, base)
@@ -152,7 +159,7 @@ class Covers:
     def _situation(self, rules: Collection[str], base: Spec) -> Situation:
         try:
             return self._books.situation(rules, base)
-        except (TooEntangledError, TooManySetsError) as bad:
+        except TooEntangledError as bad:
             raise NotReadError from bad
 
 

@@ -22,7 +22,6 @@ from rules.diagram.clash import at_work
 from rules.diagram.constraint import TooEntangledError
 from rules.echo import mm
 from rules.guide.answer import CLOSED, Guidance, Guided, Option, guide
-from rules.guide.domain import TooManySetsError
 from rules.guide.judged import ASKS, REFUSES
 from rules.guide.reasons import Reasons, reasons_of
 from rules.guide.views import views_of
@@ -121,7 +120,9 @@ def pictures_of(shop: Shop, today: date) -> dict[str, Picture | None]:
 def _picture(shop: Shop, pattern: Pattern, today: date) -> Picture | None:
     try:
         guidance = guide(shop, plain(pattern), today)
-    except (TooEntangledError, TooManySetsError):
+    except TooEntangledError:
+        return None
+    if not guidance.exact:
         return None
     return Picture(pattern, guidance, specs_in(guidance.situation.domain))
 

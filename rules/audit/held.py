@@ -13,6 +13,7 @@ from math import prod
 from typing import Any, Final
 
 from catalog.model import Pattern
+from rules.diagram.constraint import TooEntangledError
 from rules.guide.counts import groups_of
 from rules.guide.domain import WHOLE, Domain
 from rules.guide.situation import Situation, situation_of
@@ -77,17 +78,16 @@ class SomeRules:
         """Return what stands between choices under some rules, where an order has the facts of ``base``.
 
         Raises:
-            TooManySetsError: a leather has too many lots.
-            TooEntangledError: a rule reads more than can be looked at.
+            TooEntangledError: a rule reads more than can be looked at, or a leather has too many lots.
         """
-        return situation_of(self._shop_of(frozenset(rules)), base, self._today)
+        return _whole(situation_of(self._shop_of(frozenset(rules)), base, self._today))
 
     def harsh(self, rule: str, base: Spec) -> Situation:
         """Return what one rule says, as if it refused whatever it speaks of. Raises as :meth:`situation`."""
         key = frozenset({_HARSH, rule})
         if key not in self._shops:
             self._shops[key] = self._with({rule: _harsh(self._shop.book.rules[rule])})
-        return situation_of(self._shops[key], base, self._today)
+        return _whole(situation_of(self._shops[key], base, self._today))
 
     def _shop_of(self, rules: frozenset[str]) -> Shop:
         if rules not in self._shops:
@@ -97,6 +97,12 @@ class SomeRules:
     def _with(self, rules: Mapping[str, Rule]) -> Shop:
         book = replace(self._shop.book, rules=rules)
         return replace(self._shop, book=book, _judges={}, stages={}, guides={})
+
+
+def _whole(situation: Situation) -> Situation:
+    if not situation.whole:
+        raise TooEntangledError(situation.domain.pattern.code)
+    return situation
 
 
 def _harsh(rule: Rule) -> Rule:

@@ -126,6 +126,9 @@ def _thinned(clauses: Questions, allow: Allowed, core: tuple[Hashable, ...]) -> 
     left = list(core)
     while left:
         label = left.pop()
+        if not needed and not left and all(truths.any() for truths in allow):
+            # Without a constraint anything stands: no need to ask.
+            return (label,)
         smaller = clauses.only([*needed, *left]).core(allow)
         if smaller is None:
             needed.append(label)

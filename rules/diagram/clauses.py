@@ -7,7 +7,7 @@ Marques-Silva, "PySAT: a Python toolkit for prototyping with SAT oracles", 2018)
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Sequence
+from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from threading import Lock
 from types import TracebackType
@@ -19,7 +19,7 @@ from pysat.solvers import Solver  # type: ignore[import-untyped]  # it has no st
 from rules.diagram.constraint import Allowed, Bools, Constraint
 from rules.diagram.wording import Wording
 
-_SOLVER = "cadical153"
+_SOLVER = "cadical195"
 _MOST_STEPS = 2_000_000
 
 
@@ -117,6 +117,15 @@ class Clauses(Questions):
         wording = Wording(sizes, constraints, _MOST_STEPS)
         super().__init__(_Shared(wording), wording.selectors)
 
+    def forbid(self, label: Hashable, together: Mapping[int, Bools]) -> None:
+        """Add that some values of each of a few slots may not stand together, under a label that there already is.
+
+        Raises:
+            KeyError: there is no such label.
+        """
+        with self._shared.lock:
+            self._shared.forbid(self._shared.selectors[label], together)
+
     def close(self) -> None:
         """Free the solver. Closing again does nothing."""
         with self._shared.lock:
@@ -138,6 +147,8 @@ class _Shared:
         self.lock = Lock()
         self.selectors = wording.selectors
         self._ends = wording.first[1:-1] - 1
+        self._first = wording.first
+        self._last = wording.variables
         self._values = int(wording.first[-1]) - 1
         self.solver = Solver(name=_SOLVER, bootstrap_with=wording.clauses)
         # Trying values as true first it finds large boxes: a third as many solutions show all that is possible.
@@ -148,6 +159,16 @@ class _Shared:
             raise ValueError("these clauses are closed")
         closed = (-1 - np.flatnonzero(~np.concatenate(allow))).tolist()
         return bool(self.solver.solve(assumptions=selected + closed))
+
+    def forbid(self, selector: int, together: Mapping[int, Bools]) -> None:
+        clause = [-selector]
+        for slot, truths in together.items():
+            self._last += 1
+            clause.append(-self._last)
+            first = int(self._first[slot])
+            for value in np.flatnonzero(truths).tolist():
+                self.solver.add_clause([-(first + value), self._last])
+        self.solver.add_clause(clause)
 
     def closed(self, core: list[int]) -> Allowed:
         """Return the values that literals of a core deny."""

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import cached_property
 from math import log
-from typing import TypeVar
+from typing import Final, TypeVar
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -108,10 +109,11 @@ class Diagram:
 
         Raises :class:`TooEntangledError` beyond ``most_arcs`` arcs. Without ``reduce`` only dead ends go.
         """
+        machines_of = _automata if allow is not None else _kept_automata
         allow = _all(self.sizes) if allow is None else allow
         if not self.satisfiable:
             return self
-        machines = _automata(constraints, self.order, allow)
+        machines = machines_of(constraints, self.order, allow)
         if not self.layers:
             return self if not machines else Diagram(self.sizes, self.order, None)
         levels = unpacked(self.layers, [allow[slot] for slot in self.order])
@@ -275,14 +277,37 @@ def _all(sizes: Sequence[int]) -> Allowed:
 
 def _automata(constraints: Sequence[Constraint], order: Sequence[int], allow: Allowed) -> list[Automaton]:
     """The automata of constraints, those that are done first along the order before others, amounts last."""
+    machines = (automaton(each, order, allow) for each in _ranked(constraints, order))
+    return [machine for machine in machines if machine is not None]
+
+
+#: Automata of constraints over all values, by the order of slots: the same constraint is often added to diagrams anew.
+_KEPT: Final[WeakKeyDictionary[Constraint, dict[tuple[int, ...], Automaton | None]]] = WeakKeyDictionary()
+
+
+def _kept_automata(constraints: Sequence[Constraint], order: Sequence[int], allow: Allowed) -> list[Automaton]:
+    """The automata of constraints over all values, made once; as :func:`_automata`."""
+    found: list[Automaton] = []
+    for each in _ranked(constraints, order):
+        kept = _KEPT.setdefault(each, {})
+        key = tuple(order)
+        if key not in kept:
+            kept[key] = automaton(each, order, allow)
+        machine = kept[key]
+        if machine is not None:
+            found.append(machine)
+    return found
+
+
+def _ranked(constraints: Sequence[Constraint], order: Sequence[int]) -> list[Constraint]:
+    """Constraints, those that are done first along the order before others, amounts last."""
     place = {slot: at for at, slot in enumerate(order)}
 
     def rank(constraint: Constraint) -> tuple[bool, int, int]:
         ends = max((place[slot] for slot in constraint.slots), default=0)
         return isinstance(constraint, Amounts), ends, len(constraint.slots)
 
-    machines = (automaton(constraint, order, allow) for constraint in sorted(constraints, key=rank))
-    return [machine for machine in machines if machine is not None]
+    return sorted(constraints, key=rank)
 
 
 def _compiled(

@@ -9,10 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from rules.diagram.constraint import Allowed, TooEntangledError, Whole
+from rules.diagram.constraint import Allowed, TooEntangledError
 from rules.diagram.passes import NONE
+from rules.guide.counts import Counts
 from rules.guide.situation import LEVELS, Situation, situation_of
-from rules.guide.views import Bools, Chosen, View, chosen_in, left_by, views_of
+from rules.guide.views import Bools, Chosen, View, chosen_in, foreign_in, left_by, views_of
+from rules.piece import Piece
 from rules.shop import Shop
 from rules.spec import Spec
 
@@ -49,7 +51,9 @@ class Guidance:
     """What can still be chosen, all other choices kept.
 
     ``possible``: the choices that exist may stand together, if the maker agrees. ``unheard`` are choices that do not
-    exist; the other slots are answered as if they had not been made.
+    exist; the other slots are answered as if they had not been made. Where it is not ``exact``, states are all the
+    same, but totals are not worked out: the pattern is too entangled to be compiled. With totals and not exact, a
+    leather has so many lots that a part cut from very many of them was not looked at.
     """
 
     state: str
@@ -57,6 +61,7 @@ class Guidance:
     chosen: tuple[Chosen, ...]
     unheard: tuple[str, ...]
     situation: Situation = field(repr=False)
+    piece: Piece = field(repr=False)
     possible: bool
     exact: bool = True
 
@@ -79,7 +84,8 @@ def guide(
     """
     situation = situation_of(shop, spec, today)
     domain = situation.domain
-    chosen = chosen_in(domain, shop.piece(spec), left_out)
+    piece = shop.piece(spec)
+    chosen = chosen_in(domain, piece, left_out)
     heard = tuple(each for each in chosen if each.heard)
     left = left_by(domain, heard)
     asked = {level: _Asked(situation, name, level, left, figures=figures) for name, level in LEVELS.items()}
@@ -89,8 +95,9 @@ def guide(
         Guided(view.pointer, _told(view, told), tuple(_options(view, heard, list(asked.values()))))
         for view in views_of(domain, heard)
     )
-    unheard = tuple(each.pointer for each in chosen if not each.heard)
-    return Guidance(CLOSED if unheard else state, slots, chosen, unheard, situation, state != CLOSED)
+    unheard = (*(each.pointer for each in chosen if not each.heard), *foreign_in(piece))
+    exact = all(each.exact for each in asked.values()) and not domain.limited
+    return Guidance(CLOSED if unheard else state, slots, chosen, unheard, situation, piece, state != CLOSED, exact)
 
 
 def _told(view: View, told: dict[str, Any]) -> Any:
@@ -100,37 +107,48 @@ def _told(view: View, told: dict[str, Any]) -> Any:
 
 
 class _Asked:
-    """The answers of one level: which values are possible, and what they come to."""
+    """The answers of one level: which values are possible, and what they come to.
+
+    Where the pattern is too entangled to be compiled they come from clauses: exact, but without totals.
+    """
 
     def __init__(self, situation: Situation, name: str, level: int, left: Allowed, *, figures: bool) -> None:
         self.name = name
-        self.situation = situation
+        self.exact = True
+        self._situation = situation
         self.alive = situation.alive(level)
-        self._figures = figures
-        self._level = level
+        self._counts: Counts | None = None
+        none = [np.zeros(size, dtype=bool) for size in situation.domain.sizes]
+        self._cheapest = self._dearest = [np.full(size, NONE, dtype=np.int64) for size in situation.domain.sizes]
         allow = [one & other for one, other in zip(left, self.alive, strict=True)]
-        diagram = situation.diagram(level)
-        prices = situation.prices
-        none = [np.full(size, NONE, dtype=np.int64) for size in situation.domain.sizes]
-        if situation.never(level) or not diagram.satisfiable:
-            self.feasible, self.cheapest, self.dearest = False, none, none
-            self._counts = None
+        if situation.never(level):
+            self.feasible, self._possible = False, none
             return
-        best, self.cheapest = diagram.cheapest(allow, prices.alone)
-        self.feasible = best is not None
-        self.dearest = diagram.dearest(allow, prices.alone)[1] if figures else none
-        self._counts = situation.specs(level).count(left) if figures else None
+        try:
+            diagram = situation.diagram(level)
+        except TooEntangledError:
+            self.exact = False
+            self.feasible, self._possible = situation.possible(level, allow)
+            return
+        prices = situation.prices.alone
+        best, self._cheapest = diagram.cheapest(allow, prices)
+        self.feasible, self._possible = best is not None, [own != NONE for own in self._cheapest]
+        if figures:
+            self._dearest = diagram.dearest(allow, prices)[1]
+            self._counts = situation.specs(level).count(left)
 
     def option(self, value: Any, slot: int, values: Bools) -> Option | None:
         """Return an option that some values stand for, None where it has no completion here."""
-        own = values & self.alive[slot] & (self.cheapest[slot] != NONE)
+        own = values & self.alive[slot] & self._possible[slot]
         if not own.any():
             return None
-        prices = self.situation.prices
-        cheapest = prices.total_minor(int(self.cheapest[slot][own].min()))
+        if not self.exact:
+            return Option(value, self.name)
+        prices = self._situation.prices
+        cheapest = prices.total_minor(int(self._cheapest[slot][own].min()))
         if self._counts is None:
             return Option(value, self.name, cheapest)
-        dearest = prices.total_minor(int(self.dearest[slot][own].max()))
+        dearest = prices.total_minor(int(self._dearest[slot][own].max()))
         return Option(value, self.name, cheapest, dearest, self._counts.of(slot, values))
 
 
@@ -151,6 +169,3 @@ def _options(view: View, chosen: Sequence[Chosen], asked: Sequence[_Asked]) -> l
         options = (each.option(value, view.slot, values) for each in asked)
         found.append(next((each for each in options if each is not None), Option(value, CLOSED)))
     return found
-
-
-__all__ = ["Allowed", "Guidance", "Guided", "Option", "TooEntangledError", "Whole", "guide"]

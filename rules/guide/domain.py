@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations, product
+from math import comb
 from typing import Any, Final
 
 import numpy as np
@@ -60,10 +61,6 @@ class Slot:
     values: tuple[Any, ...]
 
 
-class TooManySetsError(Exception):
-    """A leather has so many lots that not every set of them can be looked at."""
-
-
 @dataclass(frozen=True)
 class Domain:
     """The slots of a pattern in one shop, over what a spec leaves fixed.
@@ -79,6 +76,7 @@ class Domain:
     slots: tuple[Slot, ...]
     letters: tuple[tuple[str, ...], ...] = ()
     matches: Mapping[int, Mapping[str, str | None]] = field(default_factory=dict)
+    limited: bool = False
 
     @property
     def sizes(self) -> tuple[int, ...]:
@@ -192,7 +190,6 @@ def domain_of(shop: Shop, spec: Spec, *, with_sets: bool = True) -> Domain:
 
     Raises:
         ValueError: no pattern is known.
-        TooManySetsError: a leather has too many lots.
     """
     piece = shop.piece(spec)
     pattern = piece.pattern
@@ -208,7 +205,7 @@ def domain_of(shop: Shop, spec: Spec, *, with_sets: bool = True) -> Domain:
         "monogram": None, "modifications": (),
     }  # fmt: skip
     letters = tuple(listed.letters(each) for each in monograms)
-    return Domain(shop, pattern, replace(spec, **fixed), tuple(slots), letters, matches)
+    return Domain(shop, pattern, replace(spec, **fixed), tuple(slots), letters, matches, listed.limited)
 
 
 class _Values:
@@ -220,6 +217,7 @@ class _Values:
         self._piece = piece
         self._pattern = pattern
         self._with_sets = with_sets
+        self.limited = False
         self.matches = {read: self._match(read) for read in ("thread", "edge") if getattr(piece, f"matches_{read}")}
 
     def _match(self, read: str) -> dict[str, str | None]:
@@ -250,10 +248,13 @@ class _Values:
         lots = sorted(self._catalog.lots_of(leather), key=lambda lot: lot.code)
         if not lots:
             return [()]
-        most = len(lots) if self._with_sets else 1
-        if most > 1 and 1 << len(lots) > MOST_SETS:
-            raise TooManySetsError
-        return [each for size in range(1, most + 1) for each in combinations(lots, size)]
+        found: list[tuple[Lot, ...]] = []
+        for size in range(1, (len(lots) if self._with_sets else 1) + 1):
+            if size > 1 and len(found) + comb(len(lots), size) > MOST_SETS:
+                self.limited = True
+                break
+            found += combinations(lots, size)
+        return found
 
     def thread(self) -> list[Matched | str]:
         return [*self._matched("thread"), *self._catalog.threads]

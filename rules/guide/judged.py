@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import product
 from typing import Any, Final
 
@@ -50,11 +50,14 @@ class Grid:
     slots: tuple[int, ...]
     classes: tuple[NDArray[np.intp], ...]
     words: Words
+    _below: dict[int, Constraint | None] = field(default_factory=dict, repr=False)
 
     def below(self, level: int) -> Constraint | None:
-        """Return what is less bad than a level as a constraint, None where everything is."""
-        holds = self.words < level
-        return None if holds.all() else Table(self.slots, self.classes, holds, label=self.rule)
+        """Return what is less bad than a level as a constraint, None where everything is; the same one each time."""
+        if level not in self._below:
+            holds = self.words < level
+            self._below[level] = None if holds.all() else Table(self.slots, self.classes, holds, label=self.rule)
+        return self._below[level]
 
     def at_least(self, level: int) -> Table | None:
         """Return what is at least as bad as a level as a constraint, None where nothing is."""
@@ -103,15 +106,15 @@ class Heap:
 
     def below(self, level: int) -> Constraint | None:
         """Return what is less bad than a level as a constraint, None where it is soon seen that everything is."""
-        if self._rising and self._worst() < level:
-            return None
+        if not all(self._given) or (self._rising and self._worst() < level):
+            return None  # a slot without any value that may stand is closed already
         return Fold(
             self.slots, self.classes, _START, self._step, lambda state: self.word(state) < level, label=self.rule
         )
 
     def at_least(self, level: int) -> Fold | None:
         """Return what is at least as bad as a level as a constraint, None where it is soon seen that nothing is."""
-        if self._rising and self._worst() < level:
+        if not all(self._given) or (self._rising and self._worst() < level):
             return None
         return Fold(
             self.slots, self.classes, _START, self._step, lambda state: self.word(state) >= level, label=self.rule

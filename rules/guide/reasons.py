@@ -255,8 +255,9 @@ class _Speaker:
         if len(said) == len(set(labels)):
             return said
         witness = situation.clauses(REFUSES).without(labels).witness(left)
-        whole = [] if witness is None else self.said(labels, self.case(dict(enumerate(witness))))
-        return whole or said
+        if witness is None:  # others stand in the way too: of any spec at all one of these rules speaks
+            witness = tuple(int(own.argmax()) for own in left)
+        return self.said(labels, self.case(dict(enumerate(witness)))) or said
 
 
 def _mild(judged: Judged, place: int, left: Bools) -> list[int]:

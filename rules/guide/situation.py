@@ -20,7 +20,7 @@ import numpy as np
 from rules.case import Case
 from rules.cells import Member
 from rules.diagram.clauses import Clauses
-from rules.diagram.constraint import Allowed, Constraint, Table
+from rules.diagram.constraint import Allowed, Amounts, Constraint, Table, TooEntangledError
 from rules.diagram.diagram import Diagram
 from rules.evaluate import Judges
 from rules.guide.amounts import Prices
@@ -29,8 +29,9 @@ from rules.guide.domain import Domain, domain_of
 from rules.guide.judged import ASKS, FREE, REFUSES, Grid, badness
 from rules.guide.read import Moving, Read, all_of, read_member
 from rules.guide.reading import Reader, fired_in
-from rules.guide.standing import Standing, stockless
+from rules.guide.standing import MOST_ARCS, Standing, stockless
 from rules.guide.stocked import Said, Stocked
+from rules.guide.verified import Verified
 from rules.memo import Memo
 from rules.shop import Shop
 from rules.spec import Spec
@@ -71,6 +72,7 @@ class Situation:
         rows += stocked.alone(left)
         left = _and(left, Read({}, rows, ()).alive(REFUSES, domain.sizes))
         self._joint, self._moved = stocked.together(left), moved.judged
+        self._stocked = stocked
         own = Read(moved.always, rows[len(standing.read.rows) :], [*self._joint, *self._moved])
         self.read = all_of([standing.read, own])
         self.prices = Prices(domain, static=False)
@@ -107,9 +109,43 @@ class Situation:
 
     def diagram(self, level: int) -> Diagram:
         """Return the diagram of what is less bad than a level. Raises TooEntangledError."""
+        if self._stocked.unread:
+            raise TooEntangledError(", ".join(sorted(self._stocked.unread)))
         if level not in self._diagrams:
             self._diagrams[level] = self.standing.diagram(level, self._joint, self._moved, self.prices.together)
         return self._diagrams[level]
+
+    @property
+    def amounts(self) -> list[Amounts]:
+        """What several slots cost together."""
+        return [*self.standing.prices.together, *self.prices.together]
+
+    def total_minor(self, values: Sequence[int]) -> int:
+        """Return the total of an order with a value for each slot, minor units."""
+        amount = sum(int(own[value]) for own, value in zip(self.prices.alone, values, strict=True))
+        for each in self.amounts:
+            at = tuple(codes[values[slot]] for slot, codes in zip(each.slots, each.classes, strict=True))
+            amount += int(each.amounts[at])
+        return self.prices.total_minor(amount)
+
+    def stands(self, level: int, values: Sequence[int]) -> bool:
+        """Whether a complete spec, a value for each slot, is less bad than a level cut from some of its lots."""
+        if self.never(level):
+            return False
+        allow = []
+        for slot, value, alive in zip(self.domain.slots, values, self.alive(level), strict=True):
+            if slot.read == "part":
+                own = slot.values[value]
+                same = [(each.leather, each.side) == (own.leather, own.side) for each in slot.values]
+                allow.append(np.array(same, dtype=bool) & alive)
+            else:
+                allow.append((np.arange(len(alive)) == value) & alive)
+        return self.diagram(level).feasible(allow)
+
+    @property
+    def whole(self) -> bool:
+        """Whether all that rules say is read: no leather has more lots than can be looked at."""
+        return not self._stocked.unread and not self.domain.limited
 
     def clauses(self, level: int) -> Clauses:
         """Return the rules as clauses, single values too, to ask which of them are at work. ``fits`` is not in them."""
@@ -119,9 +155,23 @@ class Situation:
                     Table((row.slot,), (np.arange(len(row.words), dtype=np.intp),), row.words < level, label=row.rule)
                     for row in self.read.rows
                 ]
-                self._clauses[level] = Clauses(self.domain.sizes, [*rows, *self.constraints(level)])
+                # A selector for each leather rule, though not all that it says may be known yet.
+                named = [Table((), (), np.array(True), label=rule) for rule in self._stocked.rules]  # noqa: FBT003
+                named = named if self._stocked.unread else []
+                self._clauses[level] = Clauses(self.domain.sizes, [*rows, *self.constraints(level), *named])
                 finalize(self, self._clauses[level].close)
             return self._clauses[level]
+
+    def possible(self, level: int, allow: Allowed) -> tuple[bool, Allowed]:
+        """Return what may stand by clauses: whether anything does, and each value while the others are as allowed.
+
+        Raises:
+            TooEntangledError: not even that can be found out.
+        """
+        clauses = self.clauses(level)
+        if not self._stocked.unread:
+            return clauses.possible(allow)
+        return Verified(self.domain, clauses, self._stocked, level).possible(allow, self.alive(level))
 
     def specs(self, level: int) -> Specs:
         """Return the specs of what is less bad than a level, to be counted. Raises TooEntangledError."""
@@ -166,8 +216,12 @@ def _and(one: Allowed, other: Allowed) -> Allowed:
 
 @dataclass
 class Guides:
-    """What was compiled for one shop, whatever its stock. Threads may share it."""
+    """What was compiled for one shop, whatever its stock. Threads may share it.
 
+    ``most_arcs``: beyond, a pattern is too entangled to be compiled and is answered without prices.
+    """
+
+    most_arcs: int = MOST_ARCS
     standing: Memo[Standing] = field(default_factory=lambda: Memo(MOST_STANDING))
     situations: Memo[Situation] = field(default_factory=lambda: Memo(MOST_SITUATIONS))
     letters: Memo[dict[int, str]] = field(default_factory=lambda: Memo(MOST_SITUATIONS))
@@ -175,19 +229,24 @@ class Guides:
     grids: Memo[list[Grid]] = field(default_factory=lambda: Memo(MOST_GRIDS))
 
 
+def guides_of(shop: Shop) -> Guides:
+    """Return what was compiled for a shop so far."""
+    found: Guides = shop.guides.setdefault("guides", Guides())
+    return found
+
+
 def situation_of(shop: Shop, spec: Spec, today: date) -> Situation:
     """Return what stands between choices for a spec's pattern and facts.
 
     Raises:
         ValueError: no pattern is known.
-        TooManySetsError: a leather has too many lots.
         TooEntangledError: a rule reads more than can be looked at.
     """
-    guides: Guides = shop.guides.setdefault("guides", Guides())
+    guides = guides_of(shop)
     domain = domain_of(shop, spec)
     judges = shop.judges(today)
     key = stockless(domain, today)
-    standing = guides.standing.get(key, lambda: Standing(domain, judges, today))
+    standing = guides.standing.get(key, lambda: Standing(domain, judges, today, guides.most_arcs))
     moving = (id(standing), shop.stock_revision, shop.backlog_revision, id(shop.catalog), _facts(domain))
     return guides.situations.get(moving, lambda: Situation(domain, standing, judges, today, guides))
 

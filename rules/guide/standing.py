@@ -7,7 +7,7 @@ from datetime import date
 from typing import Final
 
 from rules.cells import Frame
-from rules.diagram.constraint import Allowed, Constraint
+from rules.diagram.constraint import Allowed, Constraint, TooEntangledError
 from rules.diagram.diagram import Diagram, compile_diagram
 from rules.evaluate import Judges
 from rules.facets import Names
@@ -19,14 +19,14 @@ from rules.guide.reading import Reader
 from rules.memo import Memo
 
 #: Arcs of a diagram beyond which a pattern is too entangled to be compiled.
-MOST_ARCS: Final = 8_000_000
+MOST_ARCS: Final = 2_000_000
 MOST_DIAGRAMS: Final = 32
 
 
 class Standing:
     """What a pattern and the catalog alone say. ``told`` keeps what members said of orders' own facts."""
 
-    def __init__(self, domain: Domain, judges: Judges, today: date) -> None:
+    def __init__(self, domain: Domain, judges: Judges, today: date, most_arcs: int = MOST_ARCS) -> None:
         frame = _frame(domain, judges, today)
         self.members = Members(frame, domain)
         reader = Reader(domain, judges, today, [])
@@ -37,6 +37,8 @@ class Standing:
         self.prices = Prices(domain, static=True)
         self.told: Memo[Read] = Memo(MOST_KEPT)
         self._sizes = domain.sizes
+        self._most_arcs = most_arcs
+        self._entangled: set[Hashable] = set()
         self._diagrams: dict[int, Diagram] = {}
         self._with: Memo[tuple[Diagram, Sequence[Judged], Sequence[Judged]]] = Memo(MOST_DIAGRAMS)
 
@@ -48,9 +50,8 @@ class Standing:
         ``joint`` is what is said of parts that share a leather, ``moved`` what hangs on the order's own facts; both
         are often the same for the next order. Raises TooEntangledError.
         """
-        found = self._added(level, (), joint)
-        found = self._added(level, joint, moved) if moved else found
-        return found.conjoined(amounts, most_arcs=MOST_ARCS) if amounts else found
+        found = self._added(level, joint, moved) if moved else self._added(level, (), joint)
+        return found.conjoined(amounts, most_arcs=self._most_arcs) if amounts else found
 
     def _added(self, level: int, before: Sequence[Judged], more: Sequence[Judged]) -> Diagram:
         """Return the diagram with what was added before and with more."""
@@ -63,18 +64,27 @@ class Standing:
     def _conjoined(self, level: int, before: Sequence[Judged], more: Sequence[Judged]) -> Diagram:
         found = self._added(level, (), before)
         added = [each for own in more if (each := own.below(level)) is not None]
-        return found.conjoined(added, most_arcs=MOST_ARCS) if added else found
+        return found.conjoined(added, most_arcs=self._most_arcs) if added else found
 
     def _alone(self, level: int) -> Diagram:
+        if level in self._entangled:
+            raise TooEntangledError(level)
         if level not in self._diagrams:
-            constraints = [each for own in self.read.judged if (each := own.below(level)) is not None]
-            self._diagrams[level] = compile_diagram(
+            self._diagrams[level] = self._compiled(level)
+        return self._diagrams[level]
+
+    def _compiled(self, level: int) -> Diagram:
+        constraints = [each for own in self.read.judged if (each := own.below(level)) is not None]
+        try:
+            return compile_diagram(
                 self._sizes,
                 [*constraints, *self.links, *self.prices.together],
                 allow=self.read.alive(level, self._sizes),
-                most_arcs=MOST_ARCS,
+                most_arcs=self._most_arcs,
             )
-        return self._diagrams[level]
+        except TooEntangledError:
+            self._entangled.add(level)  # it took long to find out, and comes out no other the next time
+            raise
 
 
 def _frame(domain: Domain, judges: Judges, today: date) -> Frame:

@@ -6,16 +6,15 @@ every way in which parts may take lots of it is judged as the check judges it, a
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from datetime import date
-from itertools import product
+from itertools import combinations, product
 from math import prod
 from typing import Any, Final
 
 import numpy as np
 
 from rules.case import Case
-from rules.diagram.constraint import TooEntangledError
 from rules.evaluate import Judges
 from rules.facets import lots_value
 from rules.guide.domain import Domain
@@ -42,11 +41,19 @@ class Stocked:
         self._today = today
         self._kept = kept
         self._grids = grids
+        self._tables = judges.tables
         self._rules: dict[str, Sorter] = {
             subject: judges.sorter(subject, judges.tables[subject]) for subject in SHARED if subject in judges.tables
         }
+        #: Leathers of which only pairs of parts were looked at: there are too many ways of taking their lots.
+        self.unread: set[str] = set()
         self._parts = [number for number, slot in enumerate(domain.slots) if slot.read == "part"]
         self._sizes = [number for number, slot in enumerate(domain.slots) if slot.read == "sizes"]
+
+    @property
+    def rules(self) -> list[str]:
+        """The leather rules, by id."""
+        return [rule.id for subject in SHARED for rule, _ in self._tables.get(subject, ())]
 
     def alone(self, alive: Sequence[Bools]) -> list[Row]:
         """Return what is said of each value of a part by itself; nothing where sizes decide too."""
@@ -55,7 +62,7 @@ class Stocked:
             return []
         for slot in self._parts:
             for place in np.flatnonzero(alive[slot]).tolist():
-                for rule, bad in self._said({slot: place}):
+                for rule, bad in self.said({slot: place}):
                     if bad:
                         blank = Row(rule, slot, np.zeros(len(alive[slot]), dtype=np.int8))
                         found.setdefault((rule, slot), blank).words[place] = bad
@@ -96,7 +103,14 @@ class Stocked:
             return []
         shape = [len(taking[slot][1]) + 1 for slot in slots] + [len(alive[slot]) for slot in self._sizes]
         if prod(shape) > MOST_WAYS:
-            raise TooEntangledError(leather)
+            self.unread.add(leather)
+            return [grid for pair in combinations(slots, 2) for grid in self._of_parts(pair, taking, alive)]
+        return self._of_parts(slots, taking, alive)
+
+    def _of_parts(
+        self, slots: Sequence[int], taking: Mapping[int, tuple[Any, list[int]]], alive: Sequence[Bools]
+    ) -> list[Grid]:
+        shape = [len(taking[slot][1]) + 1 for slot in slots] + [len(alive[slot]) for slot in self._sizes]
         found: dict[str, Any] = {}
         least = 1 if self._sizes else 2
         for way in product(*map(range, shape)):
@@ -108,7 +122,7 @@ class Stocked:
                     break
                 chosen[size] = code
             else:
-                for rule, bad in self._said(chosen):
+                for rule, bad in self.said(chosen):
                     if bad:
                         found.setdefault(rule, np.zeros(shape, dtype=np.int8))[way] = bad
         classes = tuple(taking[slot][0] for slot in slots) + tuple(
@@ -131,7 +145,8 @@ class Stocked:
                 codes[place] = places[key]
         return codes, examples
 
-    def _said(self, chosen: dict[int, int]) -> Said:
+    def said(self, chosen: dict[int, int]) -> Said:
+        """Return what leather rules say of some values, by slot: how bad each is."""
         domain = self._domain
         case = domain.case(chosen, self._today)
         own = tuple((part, lots_value(lots)) for part, lots in case.lots.items())

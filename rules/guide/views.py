@@ -132,6 +132,19 @@ def chosen_in(domain: Domain, piece: Piece, left_out: Iterable[str] = ()) -> tup
     return tuple(found)
 
 
+def foreign_in(piece: Piece) -> tuple[str, ...]:
+    """Return pointers of what a spec has chosen for parts, places and sizes that its pattern lacks."""
+    spec, pattern = piece.spec, piece.pattern
+    if pattern is None:
+        return ()
+    return (
+        *(f"/parts/{part}" for part in spec.parts if part not in pattern.parts),
+        *(f"/hardware/{place}" for place in spec.hardware if place not in pattern.fixings),
+        *(f"/sizes/{size}" for size in spec.sizes_um if size not in pattern.sizes),
+        *(f"/lots/{part}" for part in spec.lots if part not in pattern.parts),
+    )
+
+
 def _left_out(domain: Domain, pointer: str, chosen: Sequence[Chosen]) -> list[Chosen]:
     """Return that a slot is to stay empty, as a choice; one that has no such option is not heard."""
     asked = f"{pointer}/method" if pointer == "/monogram" else pointer
@@ -166,13 +179,15 @@ def _chosen_stitch(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
 
 
 def _chosen_hardware(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
-    for place, code in piece.spec.hardware.items():
+    own = piece.pattern.fixings if piece.pattern is not None else {}
+    for place, code in ((place, code) for place, code in piece.spec.hardware.items() if place in own):
         known = piece.indexes.hardware.code(code)
         yield _is(slot, number, f"/hardware/{place}", known, _has(place, known))
 
 
 def _chosen_sizes(piece: Piece, number: int, slot: Slot) -> Iterator[Chosen]:
-    for size, um in piece.spec.sizes_um.items():
+    own = piece.pattern.sizes if piece.pattern is not None else {}
+    for size, um in ((size, um) for size, um in piece.spec.sizes_um.items() if size in own):
         yield _is(slot, number, f"/sizes/{size}", mm(um), _has(size, um))
 
 

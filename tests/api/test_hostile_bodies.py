@@ -54,10 +54,11 @@ HOSTILE = {
 }
 
 
+@pytest.mark.parametrize("path", ["/v1/checks", "/v1/choices"])
 @pytest.mark.parametrize("name", HOSTILE)
-def test_a_hostile_body_gets_a_small_documented_problem(client: TestClient, name: str) -> None:
+def test_a_hostile_body_gets_a_small_documented_problem(client: TestClient, name: str, path: str) -> None:
     body, headers, status = HOSTILE[name]
-    answer = client.post("/v1/checks", content=body, headers=headers)
+    answer = client.post(path, content=body, headers=headers)
     assert answer.status_code == status
     assert answer.headers["content-type"] == "application/problem+json"
     assert len(answer.content) < 4096
@@ -65,7 +66,7 @@ def test_a_hostile_body_gets_a_small_documented_problem(client: TestClient, name
     assert problem["status"] == status
     assert problem["instance"] == f"/requests/{answer.headers['request-id']}"
     assert client.get(problem["type"]).json()["title"] == problem["title"]
-    documented = client.get("/openapi.json").json()["paths"]["/v1/checks"]["post"]["responses"]
+    documented = client.get("/openapi.json").json()["paths"][path]["post"]["responses"]
     assert "application/problem+json" in documented[str(status)]["content"]
 
 

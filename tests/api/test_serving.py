@@ -25,7 +25,8 @@ def served(folder: Path, *, until: str = "curl ", ending: signal.Signals = signa
     """Return what a process says until a line that begins so; that line is asked if it is one to paste."""
     command = [sys.executable, "-m", "api", "serve", "--port", "0"]
     store = f"sqlite:///{folder / 'served.sqlite3'}"
-    environ = {**os.environ, "QUARTERFOOT_TODAY": "2026-03-02", "QUARTERFOOT_DATABASE_URL": store, **more}
+    environ = {**os.environ, "QUARTERFOOT_TODAY": "2026-03-02", "QUARTERFOOT_DATABASE_URL": store}
+    environ |= {"QUARTERFOOT_CHOICES_AHEAD": "0", **more}
     said: list[str] = []
     with subprocess.Popen(
         command, cwd=ROOT, env=environ, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True

@@ -19,6 +19,7 @@ def test_an_empty_environment_gives_the_demo_workshop_on_this_machine_only() -> 
         demo_keys=False,
         page_limit="120/minute",
         sheet_limit="600/minute",
+        choices_ahead=True,
         host="127.0.0.1",
         port=8000,
     )
@@ -33,6 +34,7 @@ def test_every_setting_is_read(tmp_path: Path) -> None:
         "QUARTERFOOT_DEMO_KEYS": "1",
         "QUARTERFOOT_PAGE_LIMIT": "30/second",
         "QUARTERFOOT_SHEET_LIMIT": "900/hour",
+        "QUARTERFOOT_CHOICES_AHEAD": "0",
         "QUARTERFOOT_HOST": "::1",
         "QUARTERFOOT_PORT": "0",
         "PATH": "/nowhere",
@@ -45,6 +47,7 @@ def test_every_setting_is_read(tmp_path: Path) -> None:
         demo_keys=True,
         page_limit="30/second",
         sheet_limit="900/hour",
+        choices_ahead=False,
         host="::1",
         port=0,
     )

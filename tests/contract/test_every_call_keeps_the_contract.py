@@ -32,6 +32,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         "QUARTERFOOT_TODAY": "2026-03-02",
         "QUARTERFOOT_DATABASE_URL": store,
         "QUARTERFOOT_BOOTSTRAP_OWNER_KEY": OWNER_KEY,
+        "QUARTERFOOT_CHOICES_AHEAD": "0",
     }
     command = [sys.executable, "-m", "api", "serve", "--port", "0"]
     with (

@@ -12,6 +12,7 @@ from support.stocks import stock_of, within_stock
 from rules.diagram.clash import Choice, because, kept, smallest_clashes, some_clash
 from rules.diagram.clauses import Clauses
 from rules.diagram.diagram import NONE, compile_diagram
+from rules.diagram.overlay import Overlay
 from rules.diagram.repair import nearest
 
 pytest.importorskip("ortools.sat.python.cp_model", reason="ortools is not installed")
@@ -99,18 +100,25 @@ def test_the_cheapest_totals_are_those_of_cp_sat(name):
 
 
 @pytest.mark.parametrize("name", _MODELS)
-def test_stock_put_to_a_diagram_allows_and_costs_what_cp_sat_finds(name):
-    model, diagram = reference(name), _compiled(name)
-    joint = 0
+def test_stock_put_over_a_diagram_allows_and_costs_what_cp_sat_finds(name):
+    model, diagram, draw = reference(name), _compiled(name), np.random.default_rng(8)
+    joint, outcomes = 0, set()
     for seed in range(3):
         stock = stock_of(model, seed)
         allow = list(_walk(name, 10 + seed))[4]
-        restricted, scarce = within_stock(model, allow, stock)
-        lowest, _ = diagram.conjoined(scarce, allow=restricted, reduce=False).cheapest(restricted, model.prices)
-        answer = CpModel(model, stock=stock).cheapest(allow)
+        hard, scarce = within_stock(model, allow, stock)
+        lowest, totals = Overlay(diagram, allow, scarce, hard).cheapest(model.prices)
+        by_cp_sat = CpModel(model, stock=stock)
+        answer = by_cp_sat.cheapest(allow)
         assert lowest == (None if answer is None else answer[0])
+        for slot in draw.permutation(len(model.sizes))[:5].tolist():
+            value = int(draw.integers(model.sizes[slot]))
+            answer = by_cp_sat.cheapest(allow, (slot, value))
+            assert totals[slot][value] == (NONE if answer is None else answer[0])
+            outcomes.add(answer is None)
         joint += len(scarce)
     assert joint
+    assert outcomes == {True, False}
 
 
 def _clashing(name, clauses, seed, many):

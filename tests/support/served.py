@@ -25,6 +25,7 @@ def environ_for(url: str) -> dict[str, str]:
         "QUARTERFOOT_TODAY": "2026-03-02",
         "QUARTERFOOT_DATABASE_URL": url,
         "QUARTERFOOT_BOOTSTRAP_OWNER_KEY": OWNER_KEY,
+        "QUARTERFOOT_CHOICES_AHEAD": "0",
     }
 
 

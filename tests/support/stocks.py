@@ -17,14 +17,19 @@ def stock_of(model, seed):
 
 
 def within_stock(model, allow, stock):
-    """Return what one piece may still be by the stock, and a sum for each lot that panels could overdraw together."""
-    allow = list(allow)
-    most = np.zeros((model.panels, len(stock)), np.int64)
+    """Return what a piece may be by the stock whatever is chosen, and a sum for each lot that could be overdrawn.
+
+    Such a lot is too small for the panels that may still be of it and one panel more that was chosen otherwise.
+    """
+    hard = model.everything()
+    most, other = np.zeros((2, model.panels, len(stock)), np.int64)
     for panel in range(model.panels):
-        allow[panel] = allow[panel] & (model.areas[panel] <= stock[model.lots[panel]])
-        np.maximum.at(most[panel], model.lots[panel][allow[panel]], model.areas[panel][allow[panel]])
-    scarce = np.flatnonzero(most.sum(axis=0) > stock)
-    return allow, [_sum(model, lot, int(stock[lot]), np.flatnonzero(most[:, lot])) for lot in scarce.tolist()]
+        lots, areas = model.lots[panel], model.areas[panel]
+        hard[panel] = areas <= stock[lots]
+        for of, truths in ((other, hard[panel]), (most, hard[panel] & allow[panel])):
+            np.maximum.at(of[panel], lots[truths], areas[truths])
+    scarce = np.flatnonzero(most.sum(axis=0) + (other - most).max(axis=0) > stock)
+    return hard, [_sum(model, lot, int(stock[lot]), np.flatnonzero(other[:, lot])) for lot in scarce.tolist()]
 
 
 def _sum(model, lot, most, panels):

@@ -137,7 +137,7 @@ def test_the_picture_shows_every_outcome_and_the_first_reasons(run: Run, tmp_pat
 def test_a_picture_takes_any_name_and_no_rows() -> None:
     summary = {"rows": 0, "buildable": 0, "sign_off": 0, "refused": 0, "unreadable": 0, "rules": []}
     drawn = ET.fromstring(picture(summary, {}, 'a <b> & "c"'))
-    assert drawn.get("aria-label") == 'a <b> & "c"'
+    assert drawn.findtext("{http://www.w3.org/2000/svg}title") == 'a <b> & "c"'
 
 
 def test_a_bar_of_progress_is_shown_on_a_terminal_only(run: Run, capsys: pytest.CaptureFixture[str]) -> None:
