@@ -13,7 +13,9 @@ import pytest
 from catalog.load import load_catalog
 from catalog.strict_yaml import Faults
 from rules.audit.accepted import FILE, MOST, accepted_in
+from rules.audit.breaking import answer_of, broken
 from rules.audit.exact import Exact
+from rules.audit.held import SomeRules, facts_of
 from rules.audit.report import EXHAUSTIVE, KINDS, Report
 from rules.audit.run import Audit, audited
 from rules.audit.search import Search
@@ -22,6 +24,7 @@ from rules.audit.texts import duplicates, missing_examples, stale_examples, unpi
 from rules.check import check
 from rules.columns import judge_specs
 from rules.guide.answer import guide
+from rules.guide.judged import REFUSES, badness
 from rules.ir import AllOf, Compare, Constant, In, Name, Not
 from rules.judge import Fired
 from rules.lots import find_best
@@ -378,6 +381,24 @@ def test_a_rule_that_others_cover_is_never_the_only_one_in_other_specs(
         assert len(covered) >= 5
         assert covered & other.found.fired.keys()
         assert not covered & other.found.alone
+
+
+def test_a_spec_that_shows_a_rule_needed_hears_it_alone(shop: Shop, today: date) -> None:
+    """Each witness of the solver against the rules' own judges, lots as the spec names them."""
+    books, judges = SomeRules(shop, today), shop.judges(today)
+    base, others = facts_of(shop.catalog.patterns["sleeve"]), frozenset(judges.rule_ids)
+    shown = 0
+    for rule in judges.rule_ids:
+        own = books.situation({rule}, base)
+        if not broken(own, REFUSES):
+            continue
+        answer = answer_of(own, books.situation(others - {rule}, base), REFUSES, REFUSES)
+        if answer.values is not None:
+            case = own.domain.case(dict(enumerate(answer.values)), today)
+            words = [(each.id, badness(said)) for each, _, said in judges.words_on(case) if said is not None]
+            assert {name for name, bad in words if bad >= REFUSES} == {rule}
+            shown += 1
+    assert shown >= 8
 
 
 def test_what_is_closed_in_a_picture_is_in_no_random_spec_that_can_be_made(
