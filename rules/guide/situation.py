@@ -150,6 +150,11 @@ class Situation:
                 allow.append((np.arange(len(alive)) == value) & alive)
         return self.diagram(level).feasible(allow)
 
+    @property
+    def whole(self) -> bool:
+        """Whether all that rules say is read: no leather has more lots than can be looked at."""
+        return not self._stocked.unread and not self.domain.limited
+
     def clauses(self, level: int) -> Clauses:
         """Return the rules as clauses, single values too, to ask which of them are at work. ``fits`` is not in them."""
         with self._lock:
