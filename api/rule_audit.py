@@ -26,13 +26,15 @@ Lint = Callable[[Shop, date], Sequence[Mapping[str, Any]]]
 _CHANCE: Final = "the audit of the book"
 
 
-def audit_of(catalog: Catalog, book: Book, today: date, tell: Tell = lambda _: None, specs: int = SPECS) -> Audit:
+def audit_of(
+    catalog: Catalog, book: Book, today: date, tell: Tell = lambda _: None, specs: int = SPECS, *, exact: bool = True
+) -> Audit:
     """Return the audit of a catalog, its stock as the files say, and a rule book on a day; always the same."""
     draw = random.Random(_CHANCE)  # noqa: S311  # a search that comes out the same each time
     shop, orders = reckoned(catalog, book), worked_orders(catalog, book)
     further = [*stale_orders(shop, orders, today), *unheld_limits(shop, orders)]
     worked = [order.spec for order in orders if not order.supposes]
-    return audited(shop, today, draw, specs=specs, worked=worked, further=further, tell=tell)
+    return audited(shop, today, draw, specs=specs, worked=worked, further=further, tell=tell, exact=exact)
 
 
 def told(catalog: Catalog, book: Book, today: date, found: Audit, lint: Lint = data_lint) -> dict[str, Any]:
@@ -51,7 +53,9 @@ def told(catalog: Catalog, book: Book, today: date, found: Audit, lint: Lint = d
             {"kind": kind, "says": says, "reports": sum(report.kind == kind for report in found.reports)}
             for kind, says in KINDS.items()
         ],
+        "patterns": [dict(each) for each in found.pictures],
         "reports": [report.as_json() for report in found.reports],
+        "standing_by": [report.as_json() for report in found.standing_by],
         "catalog": [dict(each) for each in lint(reckoned(catalog, book), today)],
     }
 
@@ -59,8 +63,9 @@ def told(catalog: Catalog, book: Book, today: date, found: Audit, lint: Lint = d
 class RuleAudits:
     """The last audit that was asked for: made once for the same files and day, beside all else that is asked."""
 
-    def __init__(self, lint: Lint = data_lint, specs: int = SPECS) -> None:
-        """Keep what judges the data itself."""
+    def __init__(self, lint: Lint = data_lint, specs: int = SPECS, *, exact: bool = True) -> None:
+        """Keep what judges the data itself, and how much is looked at."""
+        self._exact = exact
         self.judged = 0
         self._lint = lint
         self._specs = specs
@@ -87,7 +92,7 @@ class RuleAudits:
                 self.judged += more
 
         try:
-            found = audit_of(catalog, book, today, tell, self._specs)
+            found = audit_of(catalog, book, today, tell, self._specs, exact=self._exact)
             made.set_result(document(told(catalog, book, today, found, self._lint)))
         except BaseException as bad:  # noqa: BLE001  # whoever waits is told, whatever it was
             made.set_exception(bad)

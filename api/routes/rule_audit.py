@@ -33,10 +33,11 @@ _ANSWERS: Final = tagged("The audit.", "schema-violation") | {
     operation_id="auditRules",
     summary="Audit the rules",
     description=(
-        "Codes and patterns of which nothing can be made, rules that never apply or that nothing breaks, rules and"
-        " surcharges that double one another, examples that lack, are stale, or hold no limit in place. Each with a"
-        " witness or the argument, and whether all was gone through or a search was made. It is made once for the"
-        " same files and day, which takes some seconds: until then the answer is 202."
+        "Codes, options and patterns of which nothing can be made, choices that are none, rules that never apply, that"
+        " nothing breaks, that others cover or that nobody can follow, surcharges that double one another, examples"
+        " that lack, are stale, or hold no limit in place. Each with a witness or the argument, and whether all was"
+        " gone through or a search was made. It is made once for the same files and day, which takes about a minute:"
+        " until then the answer is 202."
     ),
     response_model=RuleAudit,
     responses=_ANSWERS,

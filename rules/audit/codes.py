@@ -1,7 +1,8 @@
 """Codes of the catalog that occur in nothing that can be made, and patterns, or a whole book, of which nothing can.
 
 "Can be made" is: not refused, at once or once the maker agreed. First by search; where no spec was found, whether one
-choice alone is refused whatever else is chosen, which settles it.
+choice alone is refused whatever else is chosen, which settles it; and else by what each pattern comes to, exact
+(:mod:`rules.audit.guided`): either it has a spec that nobody met, or it shows that there is none.
 """
 
 from __future__ import annotations
@@ -13,9 +14,12 @@ from typing import Any, Final
 
 from catalog.model import Pattern
 from rules.audit.exact import MOST, Exact, in_common
+from rules.audit.guided import Picture
+from rules.audit.held import HELD, proof_over
 from rules.audit.report import EXHAUSTIVE, Kind, Report
 from rules.audit.search import Code, Search
 from rules.facets import Facet
+from rules.guide.judged import REFUSES
 from rules.shop import Shop
 from rules.spec import Monogram, PartChoice, Spec
 from rules.themes import known_good
@@ -28,6 +32,12 @@ _SIDES: Final = ("grain", "flesh")
 Shown = Callable[[Spec], Mapping[str, Any]]
 Alone = tuple[Spec, frozenset[Facet]]
 """A spec in which one thing is chosen, and the facets that it settles."""
+Why = tuple[str, str]
+"""Why there is nothing, as the end of a sentence and more, and the proof."""
+_SLOTS: Final[Mapping[str, str]] = {
+    "leather": "/parts/", "thread": "/thread", "edge": "/edge", "hardware": "/hardware/",
+    "typeface": "/monogram/typeface", "foil": "/monogram/foil", "modification": "/modifications",
+}  # fmt: skip
 
 
 def nouns_of(shop: Shop) -> dict[str, Sequence[str]]:
@@ -40,34 +50,40 @@ def nouns_of(shop: Shop) -> dict[str, Sequence[str]]:
     }  # fmt: skip
 
 
-def dead_codes(search: Search, exact: Exact, shown: Shown) -> Iterator[Report]:
+def dead_codes(
+    search: Search, exact: Exact, shown: Shown, pictures: Mapping[str, Picture | None]
+) -> Iterator[Report]:  # fmt: skip
     """Give the codes of which nothing can be made. Of a pattern or a book of which nothing can be made, only that."""
     shop, found = search.shop, search.found
     patterns = shop.catalog.patterns
     search.judge([known_good(pattern) for pattern in patterns.values()])
+    search.judge([spec for each in pictures.values() if each is not None and (spec := each.spec_with()) is not None])
     codes = [(noun, code) for noun, held in nouns_of(shop).items() for code in held]
     for code in codes:
         _seek(search, code)
+        if code not in found.alive:
+            search.judge(list(_known_with(pictures, code)))
     void = [pattern for pattern in patterns.values() if not found.made.get(pattern.code)]
     if len(void) == len(patterns):
-        yield _dead("void_book", ("book", shop.catalog.workshop.code), search, _all_void(exact, void), shown)
+        yield _dead("void_book", ("book", shop.catalog.workshop.code), search, _all_void(exact, void, pictures), shown)
         return
     for pattern in void:
-        yield _dead("void_pattern", ("pattern", pattern.code), search, _void(exact, pattern), shown)
+        why = _void(exact, pattern, pictures.get(pattern.code))
+        yield _dead("void_pattern", ("pattern", pattern.code), search, why, shown)
     gone = {pattern.code for pattern in void}
     for code in codes:
         places = _places(shop, code)
         if code not in found.alive and (not places or not places <= gone):
-            yield _dead("dead_code", code, search, _why(exact, shop, code), shown)
+            yield _dead("dead_code", code, search, _why(exact, shop, code) or _closed(pictures, places, code), shown)
 
 
-def _dead(kind: Kind, code: Code, search: Search, why: str | None, shown: Shown) -> Report:
+def _dead(kind: Kind, code: Code, search: Search, why: Why | None, shown: Shown) -> Report:
     """Return the report of a code of which nothing can be made; the witness is the spec that comes nearest."""
     found, (noun, name) = search.found, code
     blocked = found.blocked.get(code, {})
     mostly = sorted(blocked, key=lambda rule: (-blocked[rule], rule))[:3]
     if why is not None:
-        says, proof = f"Nothing can be made with {noun} {name}: {why}.", EXHAUSTIVE
+        says, proof = f"Nothing can be made with {noun} {name}: {why[0]}", why[1]
     else:
         by = f" Mostly refused by {', '.join(mostly)}." if mostly else ""
         says, proof = f"No spec with {noun} {name} was found that can be made.{by}", found.proof
@@ -141,15 +157,64 @@ def _takes(shop: Shop, noun: str, code: str, pattern: Pattern) -> bool:
             return True
 
 
-def _all_void(exact: Exact, patterns: Sequence[Pattern]) -> str | None:
+def _known_with(pictures: Mapping[str, Picture | None], code: Code) -> Iterator[Spec]:
+    """Give a spec with a code that can be made, if any pattern has one."""
+    for picture in pictures.values():
+        for pointer, value in _options(picture, code) if picture is not None else ():
+            spec = picture.spec_with(pointer, value) if picture is not None else None
+            if spec is not None:
+                yield spec
+                return
+
+
+def _options(picture: Picture, code: Code) -> Iterator[tuple[str, Any]]:
+    """Give the options of a pattern that are a code: slot and value."""
+    noun, chosen = code
+    for slot in picture.guidance.slots:
+        if slot.pointer.startswith(_SLOTS[noun]):
+            for option in slot.options:
+                value = option.value["leather"] if isinstance(option.value, dict) else option.value
+                if value == chosen:
+                    yield slot.pointer, option.value
+
+
+def _closed(pictures: Mapping[str, Picture | None], places: frozenset[str], code: Code) -> Why | None:
+    """Return why nothing can be made with a code where it is an option of each pattern with a place for it.
+
+    ``places`` are these patterns. None where one cannot be gone through, or has a spec with it.
+    """
+    rules: dict[str, None] = {}
+    specs = 0
+    for pattern in sorted(places):
+        picture = pictures.get(pattern)
+        options = [] if picture is None else list(_options(picture, code))
+        if picture is None or not options or any(picture.usable(*option) for option in options):
+            return None
+        if not picture.void:
+            rules |= dict.fromkeys(rule for option in options for rule in picture.rules_of(*option))
+        specs += picture.specs
+    return f"{', '.join(sorted(rules))} close it wherever it is an option. {HELD}", proof_over(specs)
+
+
+def _all_void(exact: Exact, patterns: Sequence[Pattern], pictures: Mapping[str, Picture | None]) -> Why | None:
     rules = _refusing(exact, [(Spec(pattern.code), frozenset()) for pattern in patterns])
-    return None if rules is None else f"{rules} refuses every pattern, whatever is chosen"
+    if rules is not None:
+        return f"{rules} refuses every pattern, whatever is chosen.", EXHAUSTIVE
+    known = [picture for picture in pictures.values() if picture is not None and picture.void]
+    if len(known) < len(patterns):
+        return None
+    several = "; ".join(f"{each.pattern.code}: {', '.join(each.in_the_way(REFUSES))}" for each in known)
+    return f"{several}. {HELD}", proof_over(sum(each.specs for each in known))
 
 
-def _void(exact: Exact, pattern: Pattern) -> str | None:
-    """Return why nothing can be made of a pattern, where the pattern alone decides it."""
+def _void(exact: Exact, pattern: Pattern, picture: Picture | None) -> Why | None:
+    """Return why nothing can be made of a pattern, where the pattern alone decides it or all was gone through."""
     rules = _refusing(exact, [(Spec(pattern.code), frozenset())])
-    return None if rules is None else f"{rules} refuses the pattern, whatever is chosen"
+    if rules is not None:
+        return f"{rules} refuses the pattern, whatever is chosen.", EXHAUSTIVE
+    if picture is None or not picture.void:
+        return None
+    return f"{', '.join(picture.in_the_way(REFUSES))} together leave nothing. {HELD}", proof_over(picture.specs)
 
 
 def _refusing(exact: Exact, alone: Sequence[Alone]) -> str | None:
@@ -163,13 +228,13 @@ def _refusing(exact: Exact, alone: Sequence[Alone]) -> str | None:
     return " or ".join(in_common(found)) or None
 
 
-def _why(exact: Exact, shop: Shop, code: Code) -> str | None:
+def _why(exact: Exact, shop: Shop, code: Code) -> Why | None:
     """Return why nothing can be made with a code, where the choice of it alone decides it; else None."""
     if not _places(shop, code):
-        return "no pattern has a place for it"
+        return "no pattern has a place for it.", EXHAUSTIVE
     alone = _alone(shop, code)
     rules = None if alone is None else _refusing(exact, alone)
-    return None if rules is None else f"{rules} refuses it wherever it is chosen"
+    return None if rules is None else (f"{rules} refuses it wherever it is chosen.", EXHAUSTIVE)
 
 
 def _alone(shop: Shop, code: Code) -> list[Alone] | None:

@@ -23,6 +23,8 @@ _REPEATS: Final = 10
 _SAYS_MORE: Final = 3
 #: Specs of a pattern kept that can be made, to try other codes in.
 KEPT: Final = 24
+#: Specs kept that break a rule, for what they say beside their choices.
+BROKE: Final = 12
 Tell = Callable[[int], None]
 Code = tuple[str, str]
 """A noun and a code of it: ("leather", "SH-BLK")."""
@@ -32,13 +34,16 @@ Code = tuple[str, str]
 class Found:
     """What specs judged so far have shown.
 
-    ``fired``: for each rule a spec that breaks it; ``alive``: for each code a spec that can be made of it, at once or
+    ``fired``: for each rule a spec that breaks it; ``broke``: a few that do; ``alone``: the rules without which some
+    spec would have had a better outcome; ``alive``: for each code a spec that can be made of it, at once or
     when agreed; ``made``: specs of each pattern that can be made; ``blocked``: for each code the rules that refused
     specs with it, with how many and one of them.
     """
 
     judged: int = 0
     fired: dict[str, Spec] = field(default_factory=dict)
+    broke: dict[str, list[Spec]] = field(default_factory=dict)
+    alone: set[str] = field(default_factory=set)
     alive: dict[Code, Spec] = field(default_factory=dict)
     made: dict[str, list[Spec]] = field(default_factory=dict)
     blocked: dict[Code, dict[str, int]] = field(default_factory=dict)
@@ -83,6 +88,12 @@ class Search:
             fired = judged.rules_of(row)
             for rule, _ in fired:
                 found.fired.setdefault(rule, spec)
+                broke = found.broke.setdefault(rule, [])
+                if len(broke) < BROKE:
+                    broke.append(spec)
+            worst = [rule for rule, severity in fired if severity == ("refuse" if refused[row] else "sign_off")]
+            if len(worst) == 1:
+                found.alone.add(worst[0])
             codes = codes_of(self.shop, spec)
             if not refused[row]:
                 for code in codes:

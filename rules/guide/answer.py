@@ -13,7 +13,7 @@ from rules.diagram.constraint import Allowed, TooEntangledError
 from rules.diagram.passes import NONE
 from rules.guide.counts import Counts
 from rules.guide.situation import LEVELS, Situation, situation_of
-from rules.guide.views import Bools, Chosen, View, chosen_in, foreign_in, left_by, views_of
+from rules.guide.views import Bools, Chosen, View, chosen_in, foreign_in, left_by, views_beside
 from rules.piece import Piece
 from rules.shop import Shop
 from rules.spec import Spec
@@ -93,7 +93,7 @@ def guide(
     told = {each.pointer: each.value for each in chosen}
     slots = tuple(
         Guided(view.pointer, _told(view, told), tuple(_options(view, heard, list(asked.values()))))
-        for view in views_of(domain, heard)
+        for view in views_beside(domain, situation.views, heard)
     )
     unheard = (*(each.pointer for each in chosen if not each.heard), *foreign_in(piece))
     exact = all(each.exact for each in asked.values()) and not domain.limited

@@ -18,7 +18,7 @@ class Specs:
     """A diagram over specs: values of a part that differ in lots alone are one."""
 
     def __init__(self, domain: Domain, diagram: Diagram, alive: Allowed) -> None:
-        self._groups = [_groups(slot) for slot in domain.slots]
+        self._groups = [groups_of(slot) for slot in domain.slots]
         self._diagram = diagram.conjoined([], allow=alive).merged(self._groups)
 
     def count(self, left: Allowed) -> Counts:
@@ -46,7 +46,8 @@ class Counts:
         return sum(self._through[slot][group] for group in np.unique(self._groups[slot][values]).tolist())
 
 
-def _groups(slot: Slot) -> NDArray[np.intp]:
+def groups_of(slot: Slot) -> NDArray[np.intp]:
+    """Return for each value of a slot the number of what a spec says of it: lots are not told apart."""
     places: dict[Hashable, int] = {}
     keys = [(value.leather, value.side) if slot.read == "part" else value for value in slot.values]
     return np.array([places.setdefault(key, len(places)) for key in keys], dtype=np.intp)

@@ -205,7 +205,26 @@ def domain_of(shop: Shop, spec: Spec, *, with_sets: bool = True) -> Domain:
         "monogram": None, "modifications": (),
     }  # fmt: skip
     letters = tuple(listed.letters(each) for each in monograms)
+    if any(slot.read == "purpose" for slot in slots):
+        fixed["purpose"] = replace(spec.purpose, use=None)
     return Domain(shop, pattern, replace(spec, **fixed), tuple(slots), letters, matches, listed.limited)
+
+
+def asked_of(spec: Spec, piece: Piece) -> Hashable:
+    """Return all of a spec that its domain follows from; equal ones have the same domain in the same shop."""
+    asked = spec.monogram
+    retired = tuple(
+        (part, use.leather.code)
+        for part, use in piece.parts.items()
+        if use.leather is not None and (use.leather.status == "retired" or spec.lots)
+    )
+    purpose = replace(spec.purpose, use=None) if piece.bearing else spec.purpose
+    return (
+        None if piece.pattern is None else piece.pattern.code, spec.quantity, purpose, spec.carry, spec.ship_to,
+        spec.rush, spec.ready_by, spec.repeats, spec.catalog_revision, spec.marks_ok, spec.mixed_metals_ok, spec.noted,
+        tuple(spec.lots.items()), tuple(spec.sizes_um.items()), retired, piece.matches_thread, piece.matches_edge,
+        None if asked is None else (asked.text, asked.artwork),
+    )  # fmt: skip
 
 
 class _Values:

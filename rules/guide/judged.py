@@ -35,6 +35,12 @@ class Row:
     slot: int
     words: Words
 
+    def at_least(self, level: int) -> Table | None:
+        """Return the values that are at least as bad as a level as a constraint, None where none is."""
+        holds = self.words >= level
+        places = np.arange(len(holds), dtype=np.intp)
+        return Table((self.slot,), (places,), holds, label=self.rule) if holds.any() else None
+
 
 @dataclass(frozen=True, eq=False)
 class Grid:
@@ -52,6 +58,11 @@ class Grid:
             holds = self.words < level
             self._below[level] = None if holds.all() else Table(self.slots, self.classes, holds, label=self.rule)
         return self._below[level]
+
+    def at_least(self, level: int) -> Table | None:
+        """Return what is at least as bad as a level as a constraint, None where nothing is."""
+        holds = self.words >= level
+        return Table(self.slots, self.classes, holds, label=self.rule) if holds.any() else None
 
     def possible(self, slot: int, left: Sequence[Bools], level: int) -> Bools:
         """Return the classes of a slot beside which some of what is left of the others is less bad than a level."""
@@ -99,6 +110,14 @@ class Heap:
             return None  # a slot without any value that may stand is closed already
         return Fold(
             self.slots, self.classes, _START, self._step, lambda state: self.word(state) < level, label=self.rule
+        )
+
+    def at_least(self, level: int) -> Fold | None:
+        """Return what is at least as bad as a level as a constraint, None where it is soon seen that nothing is."""
+        if not all(self._given) or (self._rising and self._worst() < level):
+            return None
+        return Fold(
+            self.slots, self.classes, _START, self._step, lambda state: self.word(state) >= level, label=self.rule
         )
 
     # Which slots were taken is part of a state: sums of different slots may be equal, what they stand for is not.

@@ -64,11 +64,11 @@ class Moving:
     stock: bool
     slots: int
 
-    def hangs_on(self, reader: Reader, stock: Hashable) -> Hashable:
+    def hangs_on(self, reader: Reader, supplies: Hashable) -> Hashable:
         """Return all that what it says follows from beside the slots."""
         piece = reader.case({}).piece
         facts = tuple(OF_PIECE[read](piece) for read in self.reads if read != "letters")
-        return facts, reader.domain.letters if "letters" in self.reads else (), stock if self.stock else None
+        return facts, reader.domain.letters if "letters" in self.reads else (), supplies if self.stock else None
 
 
 class Members:

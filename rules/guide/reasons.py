@@ -20,7 +20,7 @@ from rules.diagram.constraint import Allowed
 from rules.findings import Finding, Said, findings_of, said_of
 from rules.guide.judged import REFUSES, Bools, Grid, Judged, badness
 from rules.guide.situation import Situation
-from rules.guide.views import View, left_by, views_of
+from rules.guide.views import View, left_by, views_beside
 from rules.ir import Rule
 from rules.judge import Fired, Judge
 from rules.sorter import Found
@@ -98,7 +98,8 @@ class Reasons:
     def __init__(self, guidance: Guidance) -> None:
         self._situation = guidance.situation
         self._heard = [each for each in guidance.chosen if each.heard]
-        self._views = {view.pointer: view for view in views_of(self._situation.domain, self._heard)}
+        own = self._situation
+        self._views = {view.pointer: view for view in views_beside(own.domain, own.views, self._heard)}
         self._speaker = _Speaker(self._situation)
         self._possible = guidance.possible
         self._beside: dict[tuple[int, str], Bools] = {}

@@ -25,13 +25,15 @@ from rules.diagram.diagram import Diagram
 from rules.evaluate import Judges
 from rules.guide.amounts import Prices
 from rules.guide.counts import Specs
-from rules.guide.domain import Domain, domain_of
+from rules.guide.domain import Domain, asked_of, domain_of
 from rules.guide.judged import ASKS, FREE, REFUSES, Grid, badness
 from rules.guide.read import Moving, Read, all_of, read_member
 from rules.guide.reading import Reader, fired_in
 from rules.guide.standing import MOST_ARCS, Standing, stockless
 from rules.guide.stocked import Said, Stocked
 from rules.guide.verified import Verified
+from rules.guide.views import View, views_of
+from rules.lazy import once
 from rules.memo import Memo
 from rules.shop import Shop
 from rules.spec import Spec
@@ -58,10 +60,10 @@ class Situation:
         self.fits = _no_more_lots_than_panels(domain)
         self.domain = domain = self._lettered(domain, guides, alive)
         reader = Reader(domain, judges, today, alive)
-        stock = domain.shop.stock_revision, domain.shop.backlog_revision, id(domain.shop.catalog)
+        supplies = supplies_of(domain.shop)
         told = [
             standing.told.get(
-                (place, each.hangs_on(reader, stock)), partial(read_member, reader, each.member, each.rules)
+                (place, each.hangs_on(reader, supplies)), partial(read_member, reader, each.member, each.rules)
             )
             for place, each in enumerate(standing.members.moving)
         ]
@@ -84,13 +86,19 @@ class Situation:
 
     def _lettered(self, domain: Domain, guides: Guides, alive: Allowed) -> Domain:
         """Return the domain with the letters that suit each monogram best."""
-        several = any(len(own) > 1 for own in domain.letters)
-        lettering = [each for each in self.standing.members.moving if "letters" in each.reads and each.slots == 1]
-        if not several:
+        if not any(len(own) > 1 for own in domain.letters):
             return domain
+        lettering = [each for each in self.standing.members.moving if "letters" in each.reads and each.slots == 1]
         reader = Reader(domain, self.judges, self.today, alive)
-        key = tuple(each.hangs_on(reader, domain.shop.stock_revision) for each in lettering), id(self.standing)
+        supplies = supplies_of(domain.shop)
+        (values,) = (each.values for each in domain.slots if each.read == "monogram")
+        key = domain.pattern.code, self.today, values, *(each.hangs_on(reader, supplies) for each in lettering)
         return domain.lettered(guides.letters.get(key, lambda: _best_letters(domain, self.today, lettering, alive)))
+
+    @once
+    def views(self) -> tuple[View, ...]:
+        """The slots of a spec, nothing chosen."""
+        return views_of(self.domain)
 
     def alive(self, level: int) -> Allowed:
         """Return the values of which nothing is said by itself that is as bad as a level."""
@@ -142,6 +150,11 @@ class Situation:
                 allow.append((np.arange(len(alive)) == value) & alive)
         return self.diagram(level).feasible(allow)
 
+    @property
+    def whole(self) -> bool:
+        """Whether all that rules say is read: no leather has more lots than can be looked at."""
+        return not self._stocked.unread and not self.domain.limited
+
     def clauses(self, level: int) -> Clauses:
         """Return the rules as clauses, single values too, to ask which of them are at work. ``fits`` is not in them."""
         with self._lock:
@@ -173,6 +186,17 @@ class Situation:
         if level not in self._specs:
             self._specs[level] = Specs(self.domain, self.diagram(level), self.alive(level))
         return self._specs[level]
+
+
+def supplies_of(shop: Shop) -> Hashable:
+    """Return what is left of all that is not leather, and of the bench's time; equal where it is the same."""
+    catalog, workshop = shop.catalog, shop.catalog.workshop
+    return (
+        tuple((each.left_um, each.status) for each in catalog.threads.values()),
+        tuple((each.left_ul, each.status) for each in catalog.edges.values()),
+        tuple(each.stock for each in catalog.hardware.values()),
+        shop.indexes.marking_stock, workshop.backlog_minutes, workshop.rush_minutes_per_week,
+    )  # fmt: skip
 
 
 def _no_more_lots_than_panels(domain: Domain) -> Allowed:
@@ -238,18 +262,15 @@ def situation_of(shop: Shop, spec: Spec, today: date) -> Situation:
         TooEntangledError: a rule reads more than can be looked at.
     """
     guides = guides_of(shop)
+    asked = asked_of(spec, shop.piece(spec))
+    key = asked, today, shop.stock_revision, shop.backlog_revision, id(shop.catalog)
+    return guides.situations.get(key, lambda: _made(shop, spec, today, guides))
+
+
+def _made(shop: Shop, spec: Spec, today: date, guides: Guides) -> Situation:
     domain = domain_of(shop, spec)
     judges = shop.judges(today)
-    key = stockless(domain, today)
-    standing = guides.standing.get(key, lambda: Standing(domain, judges, today, guides.most_arcs))
-    moving = (id(standing), shop.stock_revision, shop.backlog_revision, id(shop.catalog), _facts(domain))
-    return guides.situations.get(moving, lambda: Situation(domain, standing, judges, today, guides))
-
-
-def _facts(domain: Domain) -> Hashable:
-    """Return what an order says beside its choices, as far as a rule may read it."""
-    base = domain.base
-    return (
-        base.carry, base.purpose, base.quantity, base.ship_to, base.rush, base.ready_by, base.repeats,
-        base.catalog_revision, base.marks_ok, base.mixed_metals_ok, base.noted, domain.letters,
+    standing = guides.standing.get(
+        stockless(domain, today), lambda: Standing(domain, judges, today, guides.most_arcs)
     )  # fmt: skip
+    return Situation(domain, standing, judges, today, guides)

@@ -125,6 +125,13 @@ def _view(
     return View(pointer, number, tuple(None if key is None else shown(key) for key in places), codes)
 
 
+def views_beside(domain: Domain, views: Sequence[View], chosen: Sequence[Chosen]) -> tuple[View, ...]:
+    """Return views of a domain beside what is chosen: what nothing further means may be otherwise."""
+    return tuple(
+        next(_views(domain, view.slot, domain.slots[view.slot], chosen)) if view.holds else view for view in views
+    )
+
+
 def chosen_in(domain: Domain, piece: Piece, left_out: Iterable[str] = ()) -> tuple[Chosen, ...]:
     """Return what a piece's spec has chosen in the slots of a domain, in their order.
 
@@ -152,7 +159,11 @@ def foreign_in(piece: Piece) -> tuple[str, ...]:
 def _left_out(domain: Domain, pointer: str, chosen: Sequence[Chosen]) -> list[Chosen]:
     """Return that a slot is to stay empty, as a choice; one that has no such option is not heard."""
     asked = f"{pointer}/method" if pointer == "/monogram" else pointer
-    view = next((view for view in views_of(domain, chosen) if view.pointer == asked), None)
+    slots = [
+        number for number, slot in enumerate(domain.slots) if asked.startswith((f"/{slot.read}", f"/parts/{slot.part}"))
+    ]
+    views = (view for number in slots for view in _views(domain, number, domain.slots[number], chosen))
+    view = next((view for view in views if view.pointer == asked), None)
     if view is None:
         return []
     at = next((place for place, value in enumerate(view.options) if value is None), None)
