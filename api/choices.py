@@ -10,6 +10,7 @@ from typing import Any, Final
 from weakref import WeakValueDictionary
 
 from api.visibility import Caller, findings_view, reason_view
+from rules.choices import choices_of
 from rules.diagram.constraint import TooEntangledError
 from rules.findings import Finding
 from rules.guide import Guidance, Guided, Option, guide
@@ -103,6 +104,7 @@ def _answer(
         "currency": piece.catalog.workshop.currency,
         "quantity": piece.quantity,
         "slots": slots,
+        "needed": [each.at for each in choices_of(piece) if each.required and not each.filled],
         "conflict": conflict,
         "findings": findings_view([each.as_json([]) for each in findings], asking.caller),
         "revisions": shop.revisions,

@@ -121,6 +121,11 @@ class ChoicesAnswer(Out):
         description="Every slot of the pattern in a fixed order. Where the pattern is unknown /pattern alone, each as"
         " it stands for one piece with nothing chosen."
     )
+    needed: list[str] = Field(
+        description="JSON Pointers of what a check would still ask for, facts that are no slot too, the weight of a dog"
+        " say. Empty: the spec is complete as it stands, whatever may be added.",
+        examples=[["/parts/inside", "/thread"]],
+    )
     conflict: Conflict | None = Field(description="Where the choices made clash: which, and by which rules.")
     findings: list[Finding] = Field(
         description="What a check says of choices that do not exist. The slots are answered as if they had not been"

@@ -232,6 +232,23 @@ def test_a_foil_that_does_not_exist_is_told_and_can_be_left_out(desk: Desk, meth
         assert offered[0]["change"] == {"monogram": {"foil": None}}
 
 
+def test_what_is_still_needed_is_what_a_check_asks_for(desk: Desk) -> None:
+    """Held against the check: CAT-03 names every gap of a spec."""
+    for body in (
+        {"pattern": "lead"},
+        {"pattern": "lead", "purpose": {"use": "dog_lead", "dog_kg": 20}, "edge": "ED-BURN"},
+        {"pattern": "fob", "monogram": {"text": "A.B."}, "thread": "TH-P05-BLK"},
+        {"pattern": "twofold"},
+    ):
+        gaps = [
+            each["at"] for each in desk.post("/v1/checks", body, "page").json()["findings"] if each["rule"] == "CAT-03"
+        ]
+        needed = asked(desk, body)["needed"]
+        assert sorted(needed) == sorted(at for each in gaps for at in each)
+        assert needed
+    assert asked(desk, {**FOB, "thread": "TH-P05-BLK"})["needed"] != asked(desk, FOB)["needed"]
+
+
 def test_an_unknown_pattern_leaves_the_patterns_to_choose_from(desk: Desk) -> None:
     answer = asked(desk, {"pattern": "fobb", "quantity": 3}, "page")
     assert [(each["rule"], each["at"]) for each in answer["findings"]] == [("CAT-01", ["/pattern"])]
