@@ -223,11 +223,9 @@ class _Speaker:
         """Return what each of some rules says of the first of some values that it stands against."""
         found: list[Said] = []
         for rule in rules:
-            against = values.copy()
-            for row in self._situation.read.rows:
-                if row.slot == slot and row.rule == rule:
-                    against &= row.words >= REFUSES
-                    break
+            # A rule may have said something of a slot more than once: of each panel of a part, by each of its clauses.
+            rows = [row for row in self._situation.read.rows if row.slot == slot and row.rule == rule]
+            against = values & np.logical_or.reduce([row.words >= REFUSES for row in rows])
             found += self.said([rule], self.case({slot: int(np.flatnonzero(against)[0])}))
         return found
 

@@ -27,7 +27,7 @@ from rules.guide.amounts import Prices
 from rules.guide.counts import Specs
 from rules.guide.domain import Domain, domain_of
 from rules.guide.judged import ASKS, FREE, REFUSES, Grid, badness
-from rules.guide.read import Moving, Read, all_of, read_member
+from rules.guide.read import Moving, Read, all_of, read_member, supplies_of
 from rules.guide.reading import Reader, fired_in
 from rules.guide.standing import MOST_ARCS, Standing, stockless
 from rules.guide.stocked import Said, Stocked
@@ -58,7 +58,7 @@ class Situation:
         self.fits = _no_more_lots_than_panels(domain)
         self.domain = domain = self._lettered(domain, guides, alive)
         reader = Reader(domain, judges, today, alive)
-        stock = domain.shop.stock_revision, domain.shop.backlog_revision, id(domain.shop.catalog)
+        stock = supplies_of(domain.shop)
         told = [
             standing.told.get(
                 (place, each.hangs_on(reader, stock)), partial(read_member, reader, each.member, each.rules)
@@ -89,7 +89,8 @@ class Situation:
         if not several:
             return domain
         reader = Reader(domain, self.judges, self.today, alive)
-        key = tuple(each.hangs_on(reader, domain.shop.stock_revision) for each in lettering), id(self.standing)
+        stock = supplies_of(domain.shop)
+        key = tuple(each.hangs_on(reader, stock) for each in lettering), self.standing
         return domain.lettered(guides.letters.get(key, lambda: _best_letters(domain, self.today, lettering, alive)))
 
     def alive(self, level: int) -> Allowed:
@@ -242,7 +243,8 @@ def situation_of(shop: Shop, spec: Spec, today: date) -> Situation:
     judges = shop.judges(today)
     key = stockless(domain, today)
     standing = guides.standing.get(key, lambda: Standing(domain, judges, today, guides.most_arcs))
-    moving = (id(standing), shop.stock_revision, shop.backlog_revision, id(shop.catalog), _facts(domain))
+    # What is kept holds its catalog, so that no other can come to stand in its place with the same identity.
+    moving = (standing, shop.stock_revision, shop.backlog_revision, id(shop.catalog), _facts(domain))
     return guides.situations.get(moving, lambda: Situation(domain, standing, judges, today, guides))
 
 
