@@ -126,7 +126,7 @@ class Reader:
         return [
             replace(rule, clauses=(clause,))
             for clause in rule.clauses
-            if _speaks(clause) and not self._settled_off(member, rule, clause)
+            if speaks(clause) and not self._settled_off(member, rule, clause)
         ]
 
     def _settled_off(self, member: Member, rule: Rule, clause: Clause) -> bool:
@@ -333,7 +333,7 @@ def _rises(rule: Rule, sums: tuple[str, ...], sets: Sequence[str]) -> bool:
     )
 
 
-def _speaks(clause: Clause) -> bool:
+def speaks(clause: Clause) -> bool:
     """Whether a clause may stand in the way of anything."""
     verb = clause.verb
     if isinstance(verb, Limit):
