@@ -16,10 +16,11 @@ from rules.guide.judged import REFUSES, Judged, Row
 from rules.guide.reading import Reader
 from rules.guide.stocked import SHARED
 from rules.ir import Rule, names_in
+from rules.shop import Shop
 from rules.vocabulary import TERMS
 
 #: What members said of orders' own facts that is kept before all is forgotten.
-MOST_KEPT: Final = 20_000
+MOST_KEPT: Final = 2_000
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,17 @@ class Moving:
         piece = reader.case({}).piece
         facts = tuple(OF_PIECE[read](piece) for read in self.reads if read != "letters")
         return facts, reader.domain.letters if "letters" in self.reads else (), supplies if self.stock else None
+
+
+def supplies_of(shop: Shop) -> Hashable:
+    """Return what is in stock beside leather; equal where it is the same, whatever revision it is of."""
+    catalog = shop.catalog
+    return (
+        tuple((thread.left_um, thread.status) for thread in catalog.threads.values()),
+        tuple((edge.left_ul, edge.status) for edge in catalog.edges.values()),
+        tuple(hardware.stock for hardware in catalog.hardware.values()),
+        shop.indexes.marking_stock,
+    )
 
 
 class Members:

@@ -34,6 +34,8 @@ from rules.vocabulary import TERMS
 
 #: Combinations of classes that are judged one by one; beyond, what parts add to sets is gathered.
 MOST_CELLS: Final = 6_000
+Key = tuple[Hashable, tuple[Hashable, ...], tuple[frozenset[str], ...]]
+"""What a rule can tell of a value: its facets, what names say of each instance beside it, what it adds to sets."""
 
 
 def listed(member: Member, case: Case) -> list[Instance]:
@@ -108,22 +110,23 @@ class Reader:
 
     def _of_clause(self, member: Member, live: Rule) -> list[Judged | Row]:
         """Return what one clause says; the worst clause counts, so each is looked at by itself."""
-        if member.subject.name == "species" and self._rests_on_one_part(live):
-            return self._part_by_part(member, live)
         names = [name for name in names_in(live) if not name.startswith("threshold.")]
-        if any(name in ADDED_UP for name in names):
+        if member.subject.name == "species" and self._rests_on_one_part(live):
+            return self._part_by_part(member, live, names)
+        heaps = any(name in ADDED_UP for name in names)
+        slots, keyed = ((), []) if heaps else self._keyed(member, live, names)
+        # What is only there with something chosen cannot be told apart instance by instance beforehand.
+        there = [] if member.lister.reads else listed(member, self._empty)
+        if heaps or (there and _cells(keyed) > MOST_CELLS):
             return [self._heap(member, live, names, place) for place in range(len(listed(member, self._empty)))]
-        grid = self._grid(member, live, names)
-        if grid is not None:
-            return [grid]
-        return [self._heap(member, live, names, place) for place in range(len(listed(member, self._empty)))]
+        return [self._combined(member, live, slots, keyed)]
 
     def _live(self, member: Member, rule: Rule) -> list[Rule]:
         """Return a rule once for each clause that may stand in the way of anything, with it alone."""
         return [
             replace(rule, clauses=(clause,))
             for clause in rule.clauses
-            if _speaks(clause) and not self._settled_off(member, rule, clause)
+            if speaks(clause) and not self._settled_off(member, rule, clause)
         ]
 
     def _settled_off(self, member: Member, rule: Rule, clause: Clause) -> bool:
@@ -154,29 +157,52 @@ class Reader:
         own = {read for name in names_in(rule) if not name.startswith("threshold.") for read in TERMS[name].reads}
         return not own & {"leather", "side", "lots"}
 
-    def _part_by_part(self, member: Member, rule: Rule) -> list[Judged | Row]:
+    def _part_by_part(self, member: Member, rule: Rule, names: Sequence[str]) -> list[Judged | Row]:
         """Return what a rule says of each part by itself: it speaks of one part's leather at a time."""
         found: list[Judged | Row] = []
+        beside = self.slots_of([facet for name in names for facet in self._facets(member, rule, name)])
+        beside = tuple(slot for slot in beside if self.domain.slots[slot].read != "part")
+        others = [self._keys(member, rule, names, (), slot) for slot in beside]
         for number, slot in enumerate(self.domain.slots):
-            if slot.read == "part":
-                rows = self.alone(member, number, [("leather", slot.part), ("species", slot.part)])
-                found += [row for row in rows if row.rule == rule.id]
+            if slot.read != "part":
+                continue
+            facets = [("leather", slot.part), ("species", slot.part)]
+            if beside:
+                own: list[Key | None] = [None] * len(slot.values)
+                for place in np.flatnonzero(self.alive[number]).tolist():
+                    own[place] = facet_key(slot, place, facets), (), ()
+                found.append(self._combined(member, rule, (number, *beside), [own, *others]))
+            else:
+                found += [row for row in self.alone(member, number, facets) if row.rule == rule.id]
         return found
 
-    def _grid(self, member: Member, rule: Rule, names: Sequence[str]) -> Grid | None:
-        """Return a table of what a rule says, or None where it would be too large."""
+    def _keyed(
+        self, member: Member, rule: Rule, names: Sequence[str]
+    ) -> tuple[tuple[int, ...], list[list[Key | None]]]:  # fmt: skip
+        """Return the slots that a rule reads, with what it can tell of each of their values."""
         shown = {facet for read in member.lister.reads for facet in scoped(read, member.group, self._parts)}
         slots = self.slots_of([*shown, *(facet for name in names for facet in self._facets(member, rule, name))])
-        keyed = [self._keys(member, rule, names, shown, slot) for slot in slots]
-        classes, examples = zip(*(coded(own) for own in keyed), strict=True) if slots else ((), ())
-        shape = tuple(len(own) for own in examples)
-        if prod(shape) > MOST_CELLS:
-            return None
-        words = np.zeros(shape, dtype=np.int8)
+        return slots, [self._keys(member, rule, names, shown, slot) for slot in slots]
+
+    def _combined(
+        self, member: Member, rule: Rule, slots: tuple[int, ...], keyed: Sequence[Sequence[Key | None]]
+    ) -> Judged:  # fmt: skip
+        """Return what a rule says of whatever is listed beside the values of some slots.
+
+        A table of all combinations, or where it would be too large a heap: sets that parts add to are then taken
+        together.
+        """
         judge = judge_of(rule, partial(self._judges.reader, subject=rule.subject))
-        for at in product(*map(range, shape)):
-            case = self.case({slot: own[code] for slot, own, code in zip(slots, examples, at, strict=True)})
-            words[at] = max((badness(judge(each)) for each in listed(member, case)), default=0)
+
+        def word(chosen: Mapping[int, int]) -> int:
+            return max((badness(judge(each)) for each in listed(member, self.case(chosen))), default=0)
+
+        if _cells(keyed) > MOST_CELLS:
+            return Heap(rule.id, slots, [_given_by(own) for own in keyed], word, _sets_and_beside, rising=False)
+        classes, examples = zip(*(coded(own) for own in keyed), strict=True) if slots else ((), ())
+        words = np.zeros([len(own) for own in examples], dtype=np.int8)
+        for at in product(*map(range, words.shape)):
+            words[at] = word({slot: own[code] for slot, own, code in zip(slots, examples, at, strict=True)})
         return Grid(rule.id, slots, classes, words)
 
     def _facets(self, member: Member, rule: Rule, name: str) -> frozenset[Facet]:
@@ -184,12 +210,12 @@ class Reader:
 
     def _keys(
         self, member: Member, rule: Rule, names: Sequence[str], shown: Iterable[Facet], slot: int
-    ) -> list[Hashable]:  # fmt: skip
+    ) -> list[Key | None]:  # fmt: skip
         """Return for each value of a slot what a rule can tell of it; None for values that are not asked about."""
         own, raw = self._split(member, rule, names, slot)
         raw |= set(shown)
         asked = asked_words(rule)
-        found: list[Hashable] = [None] * len(self.domain.slots[slot].values)
+        found: list[Key | None] = [None] * len(self.domain.slots[slot].values)
         for place in np.flatnonzero(self.alive[slot]).tolist():
             case = self.case({slot: place})
             values = tuple(
@@ -276,6 +302,22 @@ class Reader:
         return bool(reads & gathered.reads)
 
 
+def _cells(keyed: Sequence[Sequence[Key | None]]) -> int:
+    """Return how many combinations there are of what a rule can tell apart."""
+    return prod(len(set(own) - {None}) for own in keyed)
+
+
+def _given_by(keys: Sequence[Key | None]) -> list[Given | None]:
+    """Return what each value of a slot adds to sets, and the class of all else that a rule can tell of it."""
+    places: dict[Hashable, int] = {}
+    return [None if key is None else (key[2], places.setdefault(key[:2], len(places))) for key in keys]
+
+
+def _sets_and_beside(state: Any) -> Hashable:
+    sets, beside, _ = state
+    return sets, beside
+
+
 def _rises(rule: Rule, sums: tuple[str, ...], sets: Sequence[str]) -> bool:
     """Whether one figure alone is gathered, a larger one is worse, and no condition looks at it."""
     (clause,) = rule.clauses
@@ -291,7 +333,7 @@ def _rises(rule: Rule, sums: tuple[str, ...], sets: Sequence[str]) -> bool:
     )
 
 
-def _speaks(clause: Clause) -> bool:
+def speaks(clause: Clause) -> bool:
     """Whether a clause may stand in the way of anything."""
     verb = clause.verb
     if isinstance(verb, Limit):

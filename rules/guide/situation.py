@@ -7,7 +7,7 @@ time. Both are compiled twice: without what the maker must agree to, and with it
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import partial
@@ -27,7 +27,7 @@ from rules.guide.amounts import Prices
 from rules.guide.counts import Specs
 from rules.guide.domain import Domain, asked_of, domain_of
 from rules.guide.judged import ASKS, FREE, REFUSES, Grid, badness
-from rules.guide.read import Moving, Read, all_of, read_member
+from rules.guide.read import Moving, Read, all_of, read_member, supplies_of
 from rules.guide.reading import Reader, fired_in
 from rules.guide.standing import MOST_ARCS, Standing, stockless
 from rules.guide.stocked import Said, Stocked
@@ -41,10 +41,10 @@ from rules.spec import Spec
 #: What is left where what is at least so bad is left out.
 LEVELS: Final = {"open": ASKS, "sign_off": REFUSES}
 #: Ways of taking lots, leathers with their lots, and situations that are remembered.
-MOST_SAID: Final = 200_000
-MOST_GRIDS: Final = 5_000
+MOST_SAID: Final = 20_000
+MOST_GRIDS: Final = 1_000
 MOST_STANDING: Final = 64
-MOST_SITUATIONS: Final = 64
+MOST_SITUATIONS: Final = 48
 
 
 class Situation:
@@ -186,17 +186,6 @@ class Situation:
         if level not in self._specs:
             self._specs[level] = Specs(self.domain, self.diagram(level), self.alive(level))
         return self._specs[level]
-
-
-def supplies_of(shop: Shop) -> Hashable:
-    """Return what is left of all that is not leather, and of the bench's time; equal where it is the same."""
-    catalog, workshop = shop.catalog, shop.catalog.workshop
-    return (
-        tuple((each.left_um, each.status) for each in catalog.threads.values()),
-        tuple((each.left_ul, each.status) for each in catalog.edges.values()),
-        tuple(each.stock for each in catalog.hardware.values()),
-        shop.indexes.marking_stock, workshop.backlog_minutes, workshop.rush_minutes_per_week,
-    )  # fmt: skip
 
 
 def _no_more_lots_than_panels(domain: Domain) -> Allowed:

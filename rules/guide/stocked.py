@@ -18,7 +18,8 @@ from rules.case import Case
 from rules.evaluate import Judges
 from rules.facets import lots_value
 from rules.guide.domain import Domain
-from rules.guide.judged import FREE, Bools, Grid, Row, badness
+from rules.guide.judged import FREE, Bools, Grid, Judged, Row, badness
+from rules.guide.shared import facts_of, heaps_of, reads_more
 from rules.memo import Memo
 from rules.sorter import Sorter
 from rules.vocabulary import SUBJECTS
@@ -42,8 +43,14 @@ class Stocked:
         self._kept = kept
         self._grids = grids
         self._tables = judges.tables
+        self._judges = judges
+        told = {subject: judges.tables[subject] for subject in SHARED if subject in judges.tables}
+        #: Rules that read more than the lots, and the facts of the order that any of them reads.
+        self._wide = [rule for table in told.values() for rule, _ in table if reads_more(rule, domain)]
+        self._facts = facts_of([rule for table in told.values() for rule, _ in table], domain)
         self._rules: dict[str, Sorter] = {
-            subject: judges.sorter(subject, judges.tables[subject]) for subject in SHARED if subject in judges.tables
+            subject: judges.sorter(subject, [each for each in table if each[0] not in self._wide])
+            for subject, table in told.items()
         }
         #: Leathers of which only pairs of parts were looked at: there are too many ways of taking their lots.
         self.unread: set[str] = set()
@@ -68,14 +75,14 @@ class Stocked:
                         found.setdefault((rule, slot), blank).words[place] = bad
         return list(found.values())
 
-    def together(self, alive: Sequence[Bools]) -> list[Grid]:
+    def together(self, alive: Sequence[Bools]) -> list[Judged]:
         """Return what is said of parts that share a leather, leather by leather."""
         leathers = dict.fromkeys(
             self._domain.slots[slot].values[place].leather
             for slot in self._parts
             for place in np.flatnonzero(alive[slot]).tolist()
         )
-        found: list[Grid] = []
+        found: list[Judged] = list(heaps_of(self._domain, self._judges, self._today, self._wide, alive))
         for leather in leathers:
             key = self._key(leather, alive)
             found += self._grids.get(key, lambda leather=leather: self._of_leather(leather, alive))  # type: ignore[misc]
@@ -93,7 +100,7 @@ class Stocked:
         sizes = tuple((domain.slots[slot].values, alive[slot].tobytes()) for slot in self._sizes)
         counts = tuple((slot, len(alive[slot])) for slot in self._parts)
         status = domain.shop.catalog.leathers[leather].status
-        return domain.pattern.code, self._today, leather, status, domain.base.quantity, own, sizes, counts
+        return domain.pattern.code, self._today, leather, status, domain.base.quantity, self._facts, own, sizes, counts
 
     def _of_leather(self, leather: str, alive: Sequence[Bools]) -> list[Grid]:
         """Return a table a rule over the parts that may take a leather; class 0 is any other leather."""
@@ -151,7 +158,7 @@ class Stocked:
         case = domain.case(chosen, self._today)
         own = tuple((part, lots_value(lots)) for part, lots in case.lots.items())
         leathers = tuple(part.leather.code for part in case.piece.parts.values() if part.leather is not None)
-        key = (domain.pattern.code, self._today, case.piece.laid_by, own, leathers)
+        key = (domain.pattern.code, self._today, case.piece.laid_by, self._facts, own, leathers)
         return self._kept.get(key, lambda: self._judged(case))
 
     def _judged(self, case: Case) -> Said:
