@@ -73,8 +73,8 @@ def test_the_answer_is_as_the_document_has_it(desk: Desk) -> None:
         answer = asked(desk, FOB, query=query)
         ChoicesAnswer.model_validate(answer)
         assert list(answer) == [
-            "buildable", "state", "exact", "currency", "quantity", "slots", "needed", "conflict", "findings", "revisions",
-            "as_of",
+            "buildable", "state", "exact", "currency", "quantity", "slots", "needed", "conflict", "findings",
+            "revisions", "as_of",
         ]  # fmt: skip
         assert (answer["buildable"], answer["state"], answer["exact"]) == (True, "open", True)
         assert (answer["currency"], answer["quantity"], answer["conflict"], answer["findings"]) == ("EUR", 1, None, [])
