@@ -10,7 +10,7 @@ applications", 2010).
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Iterator, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,18 +72,14 @@ def some_clash(clauses: Questions, allow: Allowed, choices: Sequence[Choice]) ->
     core = clauses.core(kept(allow, choices))
     if core is None:
         return None
-    needed: list[Choice] = []
-    left = _at_fault(core, choices)
-    while left:
-        choice = left.pop()
-        smaller = clauses.core(kept(allow, needed + left))
-        if smaller is None:
-            needed.insert(0, choice)
-        else:
-            core = smaller
-            left = _at_fault(core, left)
-    labels = _thinned(clauses, kept(allow, needed), core.labels)
-    return Clash(tuple(each.name for each in needed), labels)
+    left = list(choices)
+    for choice in reversed(choices):
+        rest = [each for each in left if each is not choice]
+        if choice not in _at_fault(core, left):
+            left = rest
+        elif (smaller := clauses.core(kept(allow, rest))) is not None:
+            core, left = smaller, rest
+    return Clash(tuple(each.name for each in left), _thinned(clauses, kept(allow, left), core.labels))
 
 
 def because(clauses: Questions, allow: Allowed, slot: int, value: int) -> tuple[Hashable, ...] | None:
@@ -123,30 +119,19 @@ def kept(allow: Allowed, choices: Sequence[Choice]) -> Allowed:
 def _thinned(clauses: Questions, allow: Allowed, core: tuple[Hashable, ...]) -> tuple[Hashable, ...]:
     """Return a minimal part of all labels under which nothing may stand: none of it can be left out.
 
-    The last label that can be left out is, then the one before. A core only tells how many of the last are not needed:
-    which core a solver finds hangs on what it was asked before, and the answer must not.
+    The last label that can be left out is, then the one before. Which core a solver finds hangs on what it was asked
+    before, and the answer must not: a core only saves the question about a label that it does not name.
     """
-    needed: set[Hashable] = set()
-    left = _up_to_the_last(clauses.labels, core, needed)
-    while left:
-        label = left.pop()
-        if not needed and not left and all(truths.any() for truths in allow):
-            # Without a constraint anything stands: no need to ask.
-            return (label,)
-        smaller = clauses.only([*needed, *left]).core(allow)
-        if smaller is None:
-            needed.add(label)
-        else:
-            left = _up_to_the_last(left, smaller.labels, needed)
-    return tuple(label for label in clauses.labels if label in needed)
-
-
-def _up_to_the_last(
-    labels: Sequence[Hashable], core: Sequence[Hashable], needed: Collection[Hashable]
-) -> list[Hashable]:  # fmt: skip
-    """Return labels up to the last that a core names beside what is needed anyhow."""
-    last = max((place for place, label in enumerate(labels) if label in core and label not in needed), default=-1)
-    return list(labels[: last + 1])
+    left, named = list(clauses.labels), set(core)
+    for label in reversed(clauses.labels):
+        rest = [each for each in left if each != label]
+        if label not in named:
+            left = rest
+        elif rest or not all(truths.any() for truths in allow):  # without a constraint anything stands
+            smaller = clauses.only(rest).core(allow)
+            if smaller is not None:
+                left, named = rest, set(smaller.labels)
+    return tuple(left)
 
 
 def _at_fault(core: Core, choices: Sequence[Choice]) -> list[Choice]:
