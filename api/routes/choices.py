@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated, Final
 
 from anyio import CapacityLimiter
@@ -12,13 +13,15 @@ from api.answering import choices_to
 from api.body import JsonRoute, json_answer
 from api.choices_picture import choices_picture
 from api.deps import NO_QUERY, HouseDep, KeyDep, ShopDep, least
-from api.errors import not_found
+from api.errors import ProblemError, not_found
 from api.permission import check_lots
 from api.published import respond, sealed
 from api.routes.documented import BODY, CONDITIONAL, problems, tagged
 from api.schemas.choices import ChoicesAnswer, ChoicesIn, ChoicesQuery
 from api.schemas.figures import Code
 from api.visibility import Caller
+from catalog.model import Pattern
+from catalog.strict_yaml import did_you_mean
 
 router = APIRouter(tags=["choices"], route_class=JsonRoute, dependencies=[least(Caller.PAGE)])
 #: The picture is the owner's: it tells of the whole stock at a glance.
@@ -59,10 +62,29 @@ async def list_choices(
 ) -> Response:
     """Return what can be chosen as the caller may see it."""
     check_lots(spec, key)
+    _check_places(shop.indexes.patterns.find(spec.pattern), spec.left_out or ())
     answer = await choices_to(house, shop, spec, key=key, figures=query.figures == "all", threads=_THREADS)
     return json_answer(answer)
 
 
+def _check_places(pattern: Pattern | None, left_out: Sequence[str]) -> None:
+    """Raise where a place for hardware is to stay empty that the pattern lacks: a slip of the pen would open it."""
+    if pattern is None:
+        return
+    errors = [
+        {
+            "pointer": f"/left_out/{place}",
+            "code": "not_offered",
+            "detail": f"this pattern has no such place{did_you_mean(name, pattern.fixings)}",
+        }
+        for place, pointer in enumerate(left_out)
+        if pointer.startswith(_HARDWARE) and (name := pointer.removeprefix(_HARDWARE)) not in pattern.fixings
+    ]
+    if errors:
+        raise ProblemError("schema-violation", "what is to stay empty is not there", errors=errors)
+
+
+_HARDWARE: Final = "/hardware/"
 _SVG: Final = "image/svg+xml"
 _PICTURE = tagged("The picture.", "not-found", "schema-violation")
 _PICTURE[200]["content"] = {_SVG: {"schema": {"type": "string"}}}

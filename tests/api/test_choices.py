@@ -295,6 +295,14 @@ def test_what_is_left_out_and_chosen_is_chosen(desk: Desk) -> None:
     assert asked(desk, body | {"left_out": ["/monogram", "/hardware/rivet"]}) == asked(desk, body)
 
 
+def test_a_place_that_a_pattern_lacks_is_not_left_out_in_silence(desk: Desk) -> None:
+    answer = desk.post(PATH, {**FOB, "left_out": ["/monogram", "/hardware/rivit"]}, "page")
+    assert answer.status_code == 422
+    (error,) = answer.json()["errors"]
+    assert error["pointer"] == "/left_out/1"
+    assert "rivet" in error["detail"]
+
+
 def test_what_a_pattern_needs_cannot_be_left_out(desk: Desk) -> None:
     answer = asked(desk, {**FOB, "left_out": ["/hardware/ring"]})
     assert (answer["state"], answer["conflict"]) == ("closed", None)
