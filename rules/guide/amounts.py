@@ -43,6 +43,7 @@ class Prices:
         self.alone: list[Whole] = [np.zeros(size, dtype=np.int64) for size in domain.sizes]
         self.together: list[Amounts] = []
         self.always = 0
+        self._totals: dict[int, int] = {}
         for row in rows:
             self._add(row, self._facets(row), static=static)
 
@@ -85,10 +86,12 @@ class Prices:
 
     def total_minor(self, amount: int) -> int:
         """Return the total of an order whose rows add up to so much, minor units."""
-        base = self._domain.base
-        subtotal: Number = Fraction(amount + self.always, self.share)
-        _, _, each = settle(self.tariff, subtotal, rush=base.rush, quantity=base.quantity)
-        return each * base.quantity
+        if amount not in self._totals:
+            base = self._domain.base
+            subtotal: Number = Fraction(amount + self.always, self.share)
+            _, _, each = settle(self.tariff, subtotal, rush=base.rush, quantity=base.quantity)
+            self._totals[amount] = each * base.quantity
+        return self._totals[amount]
 
 
 def _under(row: Row) -> int:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import product
 from typing import TYPE_CHECKING
 
@@ -133,15 +134,13 @@ class Reasons:
 
     def _by_value(self, view: View, values: Bools) -> tuple[Finding, ...] | None:
         """Return what is said of the values of an option whatever else is chosen, None where one of them may stand."""
-        key = view.slot, values.tobytes()
-        kept = self._situation.told
-        if key not in kept:
-            own = values & ~self._situation.alive(REFUSES)[view.slot]
-            if not values.any() or (own != values).any():
-                return None
-            closed = _cover(self._situation, view.slot, values)
-            kept[key] = findings_of(self._speaker.of_values(closed, view.slot))
-        found: tuple[Finding, ...] = kept[key]
+        own = values & ~self._situation.alive(REFUSES)[view.slot]
+        if not values.any() or (own != values).any():
+            return None
+        found: tuple[Finding, ...] = self._situation.told.get(
+            (view.slot, values.tobytes()),
+            lambda: findings_of(self._speaker.of_values(_cover(self._situation, view.slot, values), view.slot)),
+        )
         return found
 
     def _together(self, left: Allowed, view: View, values: Bools) -> list[Said]:
@@ -226,13 +225,18 @@ class _Speaker:
         """Return what each of some rules says of a value of a slot that it closes."""
         return [one for rule, value in closed for one in self.said([rule], self.case({slot: value}))]
 
+    def _of(self, rule: str, chosen: Mapping[int, int]) -> list[Said]:
+        return self.said([rule], self.case(chosen))
+
     def of_combination(self, judged: Judged, left: Allowed) -> list[Said]:
         """Return what a rule says of the mildest of what is left of the slots that it reads."""
         options = [_mild(judged, place, left[slot]) for place, slot in enumerate(judged.slots)]
         for at, values in enumerate(product(*options)):
             if at >= MOST_LOOKED_AT:
                 break
-            said = self.said([judged.rule], self.case(dict(zip(judged.slots, values, strict=True))))
+            chosen = dict(zip(judged.slots, values, strict=True))
+            key = judged.rule, judged.slots, values
+            said: list[Said] = self._situation.told.get(key, partial(self._of, judged.rule, chosen))
             if said:
                 return said
         return []

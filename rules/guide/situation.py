@@ -44,6 +44,8 @@ LEVELS: Final = {"open": ASKS, "sign_off": REFUSES}
 MOST_SAID: Final = 20_000
 MOST_GRIDS: Final = 1_000
 MOST_STANDING: Final = 64
+#: What rules said of values and combinations, kept for one situation.
+MOST_TOLD: Final = 10_000
 MOST_SITUATIONS: Final = 48
 
 
@@ -54,7 +56,7 @@ class Situation:
         self.standing = standing
         self.judges = judges
         self.today = today
-        self.told: dict[Any, Any] = {}
+        self.told: Memo[Any] = Memo(MOST_TOLD)
         alive = standing.alive
         #: What is left where a part has no more lots than panels; no rule says so.
         self.fits = _no_more_lots_than_panels(domain)
