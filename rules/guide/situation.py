@@ -26,11 +26,11 @@ from rules.evaluate import Judges
 from rules.guide.amounts import Prices
 from rules.guide.counts import Specs
 from rules.guide.domain import Domain, asked_of, domain_of
-from rules.guide.judged import ASKS, FREE, REFUSES, Grid, badness
+from rules.guide.judged import ASKS, FREE, REFUSES, badness
 from rules.guide.read import Moving, Read, all_of, read_member, supplies_of
 from rules.guide.reading import Reader, fired_in
 from rules.guide.standing import MOST_ARCS, Standing, stockless
-from rules.guide.stocked import Said, Stocked
+from rules.guide.stocked import Said, Stocked, Ways
 from rules.guide.verified import Verified
 from rules.guide.views import View, views_of
 from rules.lazy import once
@@ -236,7 +236,7 @@ class Guides:
     situations: Memo[Situation] = field(default_factory=lambda: Memo(MOST_SITUATIONS))
     letters: Memo[dict[int, str]] = field(default_factory=lambda: Memo(MOST_SITUATIONS))
     said: Memo[Said] = field(default_factory=lambda: Memo(MOST_SAID))
-    grids: Memo[list[Grid]] = field(default_factory=lambda: Memo(MOST_GRIDS))
+    grids: Memo[Ways] = field(default_factory=lambda: Memo(MOST_GRIDS))
 
 
 def guides_of(shop: Shop) -> Guides:

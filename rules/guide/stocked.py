@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
 from datetime import date
+from functools import partial
 from itertools import combinations, product
 from math import prod
 from typing import Any, Final
@@ -15,10 +16,11 @@ from typing import Any, Final
 import numpy as np
 
 from rules.case import Case
+from rules.diagram.constraint import Bools
 from rules.evaluate import Judges
 from rules.facets import lots_value
 from rules.guide.domain import Domain
-from rules.guide.judged import FREE, Bools, Grid, Judged, Row, badness
+from rules.guide.judged import FREE, Grid, Judged, Row, badness
 from rules.guide.shared import facts_of, heaps_of, reads_more
 from rules.memo import Memo
 from rules.sorter import Sorter
@@ -30,13 +32,15 @@ SHARED: Final = ("leather", "share")
 MOST_WAYS: Final = 20_000
 Way = tuple[int, ...]
 Said = tuple[tuple[str, int], ...]
+Ways = tuple[list[Grid], bool]
+"""What is said of the ways of taking lots of a leather, and whether all were looked at or only pairs of parts."""
 
 
 class Stocked:
     """Judges what parts take of each leather. ``kept`` and ``grids`` hold what was said of lots as they stood."""
 
     def __init__(
-        self, domain: Domain, judges: Judges, today: date, kept: Memo[Said], grids: Memo[list[Grid]]
+        self, domain: Domain, judges: Judges, today: date, kept: Memo[Said], grids: Memo[Ways]
     ) -> None:  # fmt: skip
         self._domain = domain
         self._today = today
@@ -85,7 +89,10 @@ class Stocked:
         found: list[Judged] = list(heaps_of(self._domain, self._judges, self._today, self._wide, alive))
         for leather in leathers:
             key = self._key(leather, alive)
-            found += self._grids.get(key, lambda leather=leather: self._of_leather(leather, alive))  # type: ignore[misc]
+            grids, whole = self._grids.get(key, partial(self._of_leather, leather, alive))
+            found += grids
+            if not whole:
+                self.unread.add(leather)
         return found
 
     def _key(self, leather: str, alive: Sequence[Bools]) -> Hashable:
@@ -102,17 +109,17 @@ class Stocked:
         status = domain.shop.catalog.leathers[leather].status
         return domain.pattern.code, self._today, leather, status, domain.base.quantity, self._facts, own, sizes, counts
 
-    def _of_leather(self, leather: str, alive: Sequence[Bools]) -> list[Grid]:
+    def _of_leather(self, leather: str, alive: Sequence[Bools]) -> Ways:
         """Return a table a rule over the parts that may take a leather; class 0 is any other leather."""
         taking = {slot: self._classes(slot, leather, alive[slot]) for slot in self._parts}
         slots = [slot for slot, (_, examples) in taking.items() if examples]
         if len(slots) + len(self._sizes) < 2:
-            return []
+            return [], True
         shape = [len(taking[slot][1]) + 1 for slot in slots] + [len(alive[slot]) for slot in self._sizes]
         if prod(shape) > MOST_WAYS:
-            self.unread.add(leather)
-            return [grid for pair in combinations(slots, 2) for grid in self._of_parts(pair, taking, alive)]
-        return self._of_parts(slots, taking, alive)
+            pairs = combinations(slots, 2)
+            return [grid for pair in pairs for grid in self._of_parts(pair, taking, alive)], False
+        return self._of_parts(slots, taking, alive), True
 
     def _of_parts(
         self, slots: Sequence[int], taking: Mapping[int, tuple[Any, list[int]]], alive: Sequence[Bools]

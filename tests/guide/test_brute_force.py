@@ -114,6 +114,20 @@ def test_states_are_the_same_without_a_diagram(ways: int, monkeypatch: pytest.Mo
     assert wrong == []
 
 
+def test_what_was_not_looked_at_is_known_to_the_next_order_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is said of a leather is kept from one order to the next, and with it that it is not all."""
+    monkeypatch.setattr(stocked, "MOST_WAYS", 1)
+    told = 0
+    for seed in range(FALLBACK_SEEDS):
+        oracle, spec = next(drawn(seed))
+        oracle.shop.guides["guides"] = Guides()
+        first = guide(oracle.shop, spec, oracle.today)
+        other = replace(spec, catalog_revision="another")
+        assert guide(oracle.shop, other, oracle.today).exact == first.exact
+        told += not first.exact
+    assert told > FALLBACK_SEEDS // 4
+
+
 @pytest.mark.parametrize("first", _chunks(CLASH_SEEDS, 20))
 def test_the_smallest_clashes_are_what_judging_all_says(first: int) -> None:
     wrong: list[Any] = []
