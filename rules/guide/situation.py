@@ -81,6 +81,7 @@ class Situation:
         self.read = all_of([standing.read, own])
         self.prices = Prices(domain, static=False)
         self._diagrams: dict[int, Diagram] = {}
+        self._entangled: set[int] = set()
         self._alive: dict[int, Allowed] = {}
         self._specs: dict[int, Specs] = {}
         self._clauses: dict[int, Clauses] = {}
@@ -121,8 +122,14 @@ class Situation:
         """Return the diagram of what is less bad than a level. Raises TooEntangledError."""
         if self._stocked.unread:
             raise TooEntangledError(", ".join(sorted(self._stocked.unread)))
+        if level in self._entangled:
+            raise TooEntangledError(level)
         if level not in self._diagrams:
-            self._diagrams[level] = self.standing.diagram(level, self._joint, self._moved, self.prices.together)
+            try:
+                self._diagrams[level] = self.standing.diagram(level, self._joint, self._moved, self.prices.together)
+            except TooEntangledError:
+                self._entangled.add(level)  # it took long to find out, and comes out no other the next time
+                raise
         return self._diagrams[level]
 
     @property

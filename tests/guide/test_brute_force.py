@@ -37,6 +37,7 @@ from rules.columns import judge_specs
 from rules.guide import guide, stocked
 from rules.guide.reasons import clash_of
 from rules.guide.situation import Guides
+from rules.guide.standing import Standing
 from rules.shop import Shop
 from rules.spec import PartChoice, Spec
 
@@ -112,6 +113,21 @@ def test_states_are_the_same_without_a_diagram(ways: int, monkeypatch: pytest.Mo
                     if pointer in states and len(options) > 1 and states[pointer].get(key) != option.state:
                         wrong.append((seed, spec, pointer, value, states[pointer].get(key), option.state))
     assert wrong == []
+
+
+def test_what_is_too_entangled_is_found_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    oracle, spec = next(drawn(0))
+    oracle.shop.guides["guides"] = Guides(most_arcs=1)
+    compile_, tried = Standing.diagram, Counter[int]()
+
+    def counted(self: Standing, level: int, *others: Any) -> Any:
+        tried[level] += 1
+        return compile_(self, level, *others)
+
+    monkeypatch.setattr(Standing, "diagram", counted)
+    for choices in (spec, replace(spec, thread=None), replace(spec, edge=None)):
+        assert not guide(oracle.shop, choices, oracle.today).exact
+    assert max(tried.values()) == 1
 
 
 def test_what_was_not_looked_at_is_known_to_the_next_order_too(monkeypatch: pytest.MonkeyPatch) -> None:
