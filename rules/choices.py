@@ -216,10 +216,16 @@ def _offers(size: Size, given: int) -> bool:
 
 def _waists(piece: Piece) -> tuple[str, ...]:
     """Return the lengths from buckle fold to middle hole that a belt can be cut for, in words."""
+    low, high = waists_um(piece)
+    return (f"{mm_text(low)} to {mm_text(high)} mm",)
+
+
+def waists_um(piece: Piece) -> tuple[int, int]:
+    """Return the shortest and longest figure from buckle fold to middle hole that a belt can be cut for, um."""
     turn, tail = piece.threshold("belt_buckle_turn_mm"), piece.threshold("belt_tail_mm")
     around = turn + tail + piece.threshold("cut_allowance_length_mm")
     low, high = (piece.threshold(f"belt_cut_{end}_mm") - around for end in ("min", "max"))
-    return (f"{mm_text(int(low))} to {mm_text(int(high))} mm",)
+    return int(low), int(high)
 
 
 def _made(size: Size) -> tuple[str, ...]:

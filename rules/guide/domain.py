@@ -17,7 +17,7 @@ import numpy as np
 from catalog.goods import Hardware
 from catalog.model import Lot, Pattern, Size
 from rules.case import Case
-from rules.choices import NEVER_FILLED
+from rules.choices import NEVER_FILLED, waists_um
 from rules.diagram.constraint import Table
 from rules.facets import Facet, lots_value
 from rules.guide.letters import letters_to_try
@@ -183,10 +183,10 @@ def facet_key(slot: Slot, place: int, facets: Iterable[Facet]) -> Hashable:
     return value  # type: ignore[no-any-return]
 
 
-def domain_of(shop: Shop, spec: Spec, *, with_sets: bool = True) -> Domain:
+def domain_of(shop: Shop, spec: Spec) -> Domain:
     """Return what can be chosen where a spec leaves a slot open or chose something, for its pattern.
 
-    What the spec chose is among the values even where it is no longer offered. ``with_sets``: also sets of lots.
+    What the spec chose is among the values even where it is no longer offered.
 
     Raises:
         ValueError: no pattern is known.
@@ -195,7 +195,7 @@ def domain_of(shop: Shop, spec: Spec, *, with_sets: bool = True) -> Domain:
     pattern = piece.pattern
     if pattern is None:
         raise ValueError("no pattern is known")
-    listed = _Values(shop, piece, pattern, with_sets=with_sets)
+    listed = _Values(shop, piece, pattern)
     slots = [Slot("part", part, tuple(listed.part(part))) for part in pattern.parts]
     slots += [Slot(read, "", tuple(values)) for read in WHOLE if (values := getattr(listed, read)())]
     monograms = next(slot.values for slot in slots if slot.read == "monogram")
@@ -230,12 +230,11 @@ def asked_of(spec: Spec, piece: Piece) -> Hashable:
 class _Values:
     """The values of each slot."""
 
-    def __init__(self, shop: Shop, piece: Piece, pattern: Pattern, *, with_sets: bool) -> None:
+    def __init__(self, shop: Shop, piece: Piece, pattern: Pattern) -> None:
         self._shop = shop
         self._catalog = shop.catalog
         self._piece = piece
         self._pattern = pattern
-        self._with_sets = with_sets
         self.limited = False
         self.matches = {read: self._match(read) for read in ("thread", "edge") if getattr(piece, f"matches_{read}")}
 
@@ -268,7 +267,7 @@ class _Values:
         if not lots:
             return [()]
         found: list[tuple[Lot, ...]] = []
-        for size in range(1, (len(lots) if self._with_sets else 1) + 1):
+        for size in range(1, len(lots) + 1):
             if size > 1 and len(found) + comb(len(lots), size) > MOST_SETS:
                 self.limited = True
                 break
@@ -343,11 +342,3 @@ class _Values:
         uses = list(self._pattern.uses)
         dogs = [asked.dog_kg] if asked.dog_kg is not None or not load.scales_with_dog else [1]
         return [replace(asked, use=use, dog_kg=dog) for use in uses for dog in dogs]
-
-
-def waists_um(piece: Piece) -> tuple[int, int]:
-    """Return the shortest and longest figure from buckle fold to middle hole that a belt can be cut for, um."""
-    turn, tail = piece.threshold("belt_buckle_turn_mm"), piece.threshold("belt_tail_mm")
-    around = turn + tail + piece.threshold("cut_allowance_length_mm")
-    low, high = (piece.threshold(f"belt_cut_{end}_mm") - around for end in ("min", "max"))
-    return int(low), int(high)
