@@ -16,7 +16,7 @@ from rules.findings import Finding
 from rules.guide import Guidance, Guided, Option, guide
 from rules.guide.answer import CLOSED, OPEN
 from rules.guide.nearest import Near, ways_out
-from rules.guide.reasons import Reasons, clash_of, reasons_of
+from rules.guide.reasons import Reasons, clash_of
 from rules.guide.strays import said_of_strays, strays_in, without
 from rules.guide.summary import summaries_of
 from rules.money import money
@@ -81,7 +81,7 @@ def choices_for(shop: Shop, spec: Spec, today: date, asking: Asking) -> dict[str
         guidance = guide(shop, without(spec, strays), today, figures=asking.figures, left_out=left_out)
     findings = said_of_strays(shop, spec, today, strays, guidance.unheard)
     state = CLOSED if strays else guidance.state
-    reasons = reasons_of(guidance)
+    reasons = Reasons(guidance)
     slots = [_slot(piece, reasons, each, asking) for each in guidance.slots]
     conflict = _conflict(guidance, asking)
     return _answer(shop, piece, today, asking, state, slots, conflict, findings, exact=guidance.exact)

@@ -19,7 +19,8 @@ from rules.cells import MOST_KEPT, MOST_WORDS, Bits, Cell, Frame, Member
 from rules.facets import Names
 from rules.findings import Said, said_of
 from rules.ir import SEVERITIES, Rule, Severity, Value
-from rules.judge import Fired, Passed, Reader, judge_of
+from rules.judge import Fired, Judge, Passed, Reader, judge_of
+from rules.lazy import once
 from rules.piece import Piece
 from rules.sorter import Sorter, Table
 from rules.spec import Spec
@@ -90,6 +91,11 @@ class Judges:
         self._made: dict[tuple[str, ...], Sorter] = {}
         self._sorters = {subject: self.sorter(subject, rules) for subject, rules in self.tables.items()}
         self._memory = Memory()
+
+    @once
+    def by_id(self) -> Mapping[str, tuple[str, Rule, Judge]]:
+        """Each rule by its id, with its subject and its judge."""
+        return {rule.id: (subject, rule, judge) for subject, table in self.tables.items() for rule, judge in table}
 
     def limit(self, name: str) -> Value:
         """Return a ``threshold.*`` name's value."""

@@ -23,7 +23,7 @@ from rules.diagram.constraint import TooEntangledError
 from rules.echo import mm
 from rules.guide.answer import CLOSED, Guidance, Guided, Option, guide
 from rules.guide.judged import ASKS, REFUSES
-from rules.guide.reasons import Reasons, reasons_of
+from rules.guide.reasons import Reasons
 from rules.guide.views import views_of
 from rules.shop import Shop
 from rules.spec import Spec
@@ -53,7 +53,7 @@ class Picture:
     @cached_property
     def reasons(self) -> Reasons:
         """Why options are closed."""
-        return reasons_of(self.guidance)
+        return Reasons(self.guidance)
 
     def rules_of(self, pointer: str, value: object) -> tuple[str, ...]:
         """Return the rules that close an option, as far as one speaks of it."""

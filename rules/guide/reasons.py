@@ -17,13 +17,12 @@ import numpy as np
 
 from rules.case import Case
 from rules.diagram.clash import Choice, at_work, smallest_clashes
-from rules.diagram.constraint import Allowed
+from rules.diagram.constraint import Allowed, Bools
 from rules.findings import Finding, Said, findings_of, said_of
-from rules.guide.judged import REFUSES, Bools, Grid, Judged, badness
+from rules.guide.judged import REFUSES, Grid, Judged, badness
 from rules.guide.situation import Situation
 from rules.guide.views import View, left_by, views_beside
-from rules.ir import Rule
-from rules.judge import Fired, Judge
+from rules.judge import Fired
 from rules.sorter import Found
 from rules.vocabulary import SUBJECTS
 
@@ -53,20 +52,6 @@ class Clash:
         return tuple(dict.fromkeys(finding.rule for finding in self.findings))
 
 
-def because(guidance: Guidance, pointer: str, value: object) -> tuple[Finding, ...]:
-    """Return what the rules that close an option say, as a check of a spec with it would; the fewest that do.
-
-    Args:
-        guidance: what can still be chosen.
-        pointer: of a slot there.
-        value: of an option of it that is closed.
-
-    Raises:
-        LookupError: there is no such slot or option.
-    """
-    return reasons_of(guidance).of(pointer, value)
-
-
 def clash_of(guidance: Guidance) -> Clash | None:
     """Return the smallest sets of choices that clash, None where the choices stand together."""
     situation = guidance.situation
@@ -88,11 +73,6 @@ def clash_of(guidance: Guidance) -> Clash | None:
     return Clash(tuple(tuple(map(str, each.choices)) for each in found), findings_of(said))
 
 
-def reasons_of(guidance: Guidance) -> Reasons:
-    """Return the reasons of a guidance, to be asked for many options."""
-    return Reasons(guidance)
-
-
 class Reasons:
     """Why options of one guidance are closed."""
 
@@ -107,7 +87,15 @@ class Reasons:
         self._at_odds: dict[str, tuple[Finding, ...]] = {}
 
     def of(self, pointer: str, value: object) -> tuple[Finding, ...]:
-        """Return what the rules that close an option say. See :func:`because`."""
+        """Return what the rules that close an option say, as a check of a spec with it would; the fewest that do.
+
+        Args:
+            pointer: of a slot of the guidance.
+            value: of an option of it that is closed.
+
+        Raises:
+            LookupError, ValueError: there is no such slot or option.
+        """
         view = self._views[pointer]
         at = view.options.index(value)
         situation = self._situation
@@ -193,10 +181,7 @@ class _Speaker:
 
     def __init__(self, situation: Situation) -> None:
         self._situation = situation
-        self._judges = situation.judges
-        self._rules: dict[str, tuple[str, Rule, Judge]] = {
-            rule.id: (subject, rule, judge) for subject, rules in self._judges.tables.items() for rule, judge in rules
-        }
+        self._rules = situation.judges.by_id
 
     def case(self, chosen: Mapping[int, int]) -> Case:
         """Return the case of some values."""

@@ -10,7 +10,7 @@ from support.walks import context, put
 from api.schemas.spec import SpecIn, to_spec
 from rules.guide import Guidance, guide
 from rules.guide.nearest import ways_out
-from rules.guide.reasons import clash_of, reasons_of
+from rules.guide.reasons import Reasons, clash_of
 from rules.shop import Shop
 
 
@@ -28,7 +28,7 @@ def test_every_closed_option_says_why_and_every_clash_what_would_do(shop: Shop, 
     for place in range(60):
         pattern = list(shop.catalog.patterns)[place % len(shop.catalog.patterns)]
         answer = _random_choices(shop, today, draw, pattern)
-        reasons = reasons_of(answer)
+        reasons = Reasons(answer)
         for slot in answer.slots:
             for option in slot.options:
                 if option.state == "closed":
