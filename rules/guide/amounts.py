@@ -6,7 +6,6 @@ sum, so the least sum gives the least total.
 
 from __future__ import annotations
 
-from collections.abc import Hashable
 from fractions import Fraction
 from itertools import product
 from math import lcm, prod
@@ -19,6 +18,7 @@ from rules.cells import scoped
 from rules.diagram.constraint import Amounts, TooEntangledError, Whole
 from rules.facets import Facet
 from rules.guide.domain import Domain, facet_key
+from rules.guide.judged import coded
 from rules.pricing import settle
 from rules.tariff import Row
 
@@ -73,16 +73,7 @@ class Prices:
 
     def _coded(self, slot: int, facets: set[Facet]) -> tuple[NDArray[np.intp], list[int]]:
         own = self._domain.slots[slot]
-        places: dict[Hashable, int] = {}
-        examples: list[int] = []
-        codes = np.zeros(len(own.values), dtype=np.intp)
-        for place in range(len(own.values)):
-            key = facet_key(own, place, facets)
-            if key not in places:
-                places[key] = len(places)
-                examples.append(place)
-            codes[place] = places[key]
-        return codes, examples
+        return coded([(facet_key(own, place, facets),) for place in range(len(own.values))])
 
     def total_minor(self, amount: int) -> int:
         """Return the total of an order whose rows add up to so much, minor units."""

@@ -9,11 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from rules.diagram.constraint import Allowed, TooEntangledError
+from rules.diagram.constraint import Allowed, Bools, TooEntangledError
 from rules.diagram.passes import NONE
 from rules.guide.counts import Counts
 from rules.guide.situation import LEVELS, Situation, situation_of
-from rules.guide.views import Bools, Chosen, View, chosen_in, foreign_in, left_by, views_beside
+from rules.guide.views import Chosen, View, chosen_in, foreign_in, left_by, views_beside
 from rules.piece import Piece
 from rules.shop import Shop
 from rules.spec import Spec

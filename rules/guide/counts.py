@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
-
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.diagram.constraint import Allowed
+from rules.diagram.constraint import Allowed, Bools
 from rules.diagram.diagram import Diagram
 from rules.guide.domain import Domain, Slot
-
-Bools = NDArray[np.bool_]
+from rules.guide.judged import coded
 
 
 class Specs:
@@ -48,6 +45,5 @@ class Counts:
 
 def groups_of(slot: Slot) -> NDArray[np.intp]:
     """Return for each value of a slot the number of what a spec says of it: lots are not told apart."""
-    places: dict[Hashable, int] = {}
-    keys = [(value.leather, value.side) if slot.read == "part" else value for value in slot.values]
-    return np.array([places.setdefault(key, len(places)) for key in keys], dtype=np.intp)
+    keys = [(value.leather, value.side) if slot.read == "part" else (value,) for value in slot.values]
+    return coded(keys)[0]

@@ -10,10 +10,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.diagram.constraint import Constraint, Fold, Table, TooEntangledError
+from rules.diagram.constraint import Bools, Constraint, Fold, Table, TooEntangledError
 from rules.judge import Fired, Word
 
-Bools = NDArray[np.bool_]
 Words = NDArray[np.int8]
 """How bad something is: 0 nothing stands in the way, 1 the maker must agree first, 2 it cannot be made."""
 FREE, ASKS, REFUSES = 0, 1, 2

@@ -15,12 +15,13 @@ from typing import Any, Final
 import numpy as np
 
 from rules.cells import facets_read
+from rules.diagram.constraint import Bools
 from rules.evaluate import Judges
 from rules.facets import OF_PIECE, Facet, lots_value
 from rules.guide.asked import asked_words, of_asked
 from rules.guide.domain import Domain, facet_key
 from rules.guide.gathered import JOINED, joined
-from rules.guide.judged import Bools, Given, Heap, badness
+from rules.guide.judged import Given, Heap, badness
 from rules.guide.reading import speaks
 from rules.ir import Rule, names_in
 from rules.judge import judge_of

@@ -29,8 +29,7 @@ class Standing:
     def __init__(self, domain: Domain, judges: Judges, today: date, most_arcs: int = MOST_ARCS) -> None:
         frame = _frame(domain, judges, today)
         self.members = Members(frame, domain)
-        reader = Reader(domain, judges, today, [])
-        reader.alive = Read({}, (), ()).alive(REFUSES, domain.sizes)
+        reader = Reader(domain, judges, today, Read({}, (), ()).alive(REFUSES, domain.sizes))
         self.read = read_fixed(reader, self.members)
         self.alive: Allowed = self.read.alive(REFUSES, domain.sizes)
         self.links = domain.links()

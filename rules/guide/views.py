@@ -14,11 +14,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from rules.diagram.constraint import Bools
 from rules.echo import mm
 from rules.guide.domain import Domain, Matched, Slot
 from rules.piece import GRAIN, MATCH, Piece
-
-Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
